@@ -1,0 +1,446 @@
+// SPDX-License-Identifier: MIT
+// The one message table. Enum, sizes, names and docs/protocol.md come from it (tests check the page).
+//
+// Exchange: the host sends a request with a number; the device answers once, with the same number and
+// kind | kAnswerBit, or `refused`. The same number and kind again means "your answer was lost": the device
+// repeats the stored answer without doing the work twice. Only read_blocks yields more than one frame:
+// any count of `block` frames, then its answer.
+#pragma once
+#include "shared/wire/fields.hpp"
+
+namespace yokedock {
+namespace wire {
+
+constexpr uint16_t kProtocolVersion = 1;
+constexpr uint8_t kAnswerBit = 0x80;
+constexpr uint32_t kBaudRate = 1000000;
+
+// ---- bulk data -------------------------------------------------------------------------------------
+
+/// What a block holds. Times are device ticks (one per CPU cycle, 62.5 ns at 16 MHz), 32 bits, wrapping.
+enum class BlockKind : uint8_t {
+    kSamples = 1,     ///< 4-byte words: bits 0-9 raw code, 10-12 channel, 13-31 trigger time - base_time
+    kLineEdges = 2,   ///< 2-byte words: bits 0-14 ticks since the edge before (first: base_time), bit 15 rising
+    kFieldEdges = 3,  ///< 4-byte words: bits 0-30 low bits of the edge time, bit 31 rising
+    kFieldStarts = 4, ///< 8 bytes each: see FieldStart
+};
+
+constexpr uint8_t kBlockDataBytes = 216; ///< divisible by 2, 4 and 8: no word is ever split
+constexpr uint8_t kBlockFlagGap = 0x01;  ///< data of this kind was dropped between the previous block and this
+
+constexpr uint8_t kSampleCodeBits = 10;
+constexpr uint8_t kSampleChannelBits = 3;
+constexpr uint8_t kSampleTimeBits = 19;
+
+/// Start of a field as the device made it. Line starts inside the field follow exactly from
+/// sync::slot_ticks(plan, accumulator, half_lines) (shared/sync/plan.hpp).
+struct FieldStart {
+    uint32_t time = 0;        ///< ticks, of the leading edge of the first pulse of the field's first group
+    uint32_t accumulator = 0; ///< bit 31: the field starts in mid-line; bits 0-30: fractional accumulator there
+
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("time", "field start, ticks", time);
+        v.field("accumulator", "bits 0-30 fractional accumulator, bit 31 starts mid-line", accumulator);
+    }
+};
+
+/// Head of a `block` frame; `count` words of the kind's size follow.
+struct BlockHead {
+    uint16_t sequence = 0;
+    uint8_t kind = 0;
+    uint8_t flags = 0;
+    uint8_t count = 0;
+    uint32_t base_time = 0;
+
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("sequence", "block number, counts up by 1 from 0 at start_capture, wraps", sequence);
+        v.field("kind", "BlockKind", kind);
+        v.field("flags", "bit 0: data of this kind was dropped before this block", flags);
+        v.field("count", "number of words that follow", count);
+        v.field("base_time", "ticks; reference of the words' times", base_time);
+    }
+};
+
+// ---- requests and answers --------------------------------------------------------------------------
+
+struct Empty {
+    template <class Visitor> constexpr void visit(Visitor&) {}
+};
+
+struct IdentifyRequest {
+    uint16_t protocol = kProtocolVersion;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("protocol", "protocol version the host speaks", protocol);
+    }
+};
+
+struct IdentifyAnswer {
+    uint16_t protocol = kProtocolVersion;
+    uint8_t firmware_major = 0;
+    uint8_t firmware_minor = 0;
+    uint8_t firmware_patch = 0;
+    uint32_t bench_serial = 0;
+    uint32_t clock_hz = 0;
+    uint8_t channels = 0;
+    uint8_t pool_blocks = 0;
+    uint8_t max_schedule = 0;
+    uint32_t min_line_rate_mhz = 0;
+    uint32_t max_line_rate_mhz = 0;
+    uint16_t silence_limit_ms = 0;
+    uint8_t reset_cause = 0;
+
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("protocol", "protocol version of the device", protocol);
+        v.field("firmware_major", "firmware version", firmware_major);
+        v.field("firmware_minor", "firmware version", firmware_minor);
+        v.field("firmware_patch", "firmware version", firmware_patch);
+        v.field("bench_serial", "serial number of this bench", bench_serial);
+        v.field("clock_hz", "nominal ticks per second", clock_hz);
+        v.field("channels", "analogue channels", channels);
+        v.field("pool_blocks", "blocks the device can hold", pool_blocks);
+        v.field("max_schedule", "entries a sampling schedule may have", max_schedule);
+        v.field("min_line_rate_mhz", "lowest line rate, millihertz", min_line_rate_mhz);
+        v.field("max_line_rate_mhz", "highest line rate, millihertz", max_line_rate_mhz);
+        v.field("silence_limit_ms", "host silence that switches the supply off, ms", silence_limit_ms);
+        v.field("reset_cause", "ResetCause of the last start", reset_cause);
+    }
+};
+
+struct StatusAnswer {
+    uint8_t state = 0;
+    uint8_t cause = 0;
+    uint8_t flags = 0;
+    uint32_t time = 0;
+    uint32_t fields = 0;
+    uint32_t line_edges = 0;
+    uint32_t line_missing = 0;
+    uint32_t line_extra = 0;
+    uint32_t field_edges = 0;
+    uint32_t field_missing = 0;
+    uint32_t field_extra = 0;
+    uint16_t frames_bad = 0;
+    uint16_t bytes_lost = 0;
+    uint16_t samples_late = 0;
+    uint16_t longest_slot_cycles = 0;
+
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("state", "BenchState", state);
+        v.field("cause", "StopCause of the last stop", cause);
+        v.field("flags", "StatusFlag bits", flags);
+        v.field("time", "device time now, ticks", time);
+        v.field("fields", "fields sent since start", fields);
+        v.field("line_edges", "line retrace edges seen since the capture or sync change", line_edges);
+        v.field("line_missing", "line retrace edges missing", line_missing);
+        v.field("line_extra", "line retrace edges too many", line_extra);
+        v.field("field_edges", "field retrace edges seen", field_edges);
+        v.field("field_missing", "field retrace edges missing", field_missing);
+        v.field("field_extra", "field retrace edges too many", field_extra);
+        v.field("frames_bad", "frames received with a wrong CRC, coding or size", frames_bad);
+        v.field("bytes_lost", "bytes lost in reception", bytes_lost);
+        v.field("samples_late", "samples dropped because their time could not be vouched for", samples_late);
+        v.field("longest_slot_cycles", "longest time from timer overflow to the end of its handler",
+                longest_slot_cycles);
+    }
+};
+
+/// Sync as asked for. Rates are rational so that 4.5 MHz / 286 is exact.
+struct SyncSettings {
+    uint32_t line_rate_numerator = 0;   ///< Hz
+    uint32_t line_rate_denominator = 1; ///< 1 to 1000000
+    uint16_t half_lines = 0;            ///< per field; odd: interlaced
+    uint16_t line_sync_ns = 0;
+    uint16_t equalising_ns = 0; ///< ignored when pre and post are 0
+    uint16_t serration_ns = 0;  ///< gap between broad pulses
+    uint8_t pre_pulses = 0;     ///< equalising, at half-line rate
+    uint8_t broad_pulses = 0;   ///< in half lines; at half-line rate unless SyncFlag says otherwise
+    uint8_t post_pulses = 0;
+    uint8_t flags = 0; ///< SyncFlag bits
+
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("line_rate_numerator", "line rate = numerator / denominator Hz", line_rate_numerator);
+        v.field("line_rate_denominator", "see numerator", line_rate_denominator);
+        v.field("half_lines", "half lines per field; odd means interlaced", half_lines);
+        v.field("line_sync_ns", "line sync width, ns", line_sync_ns);
+        v.field("equalising_ns", "equalising pulse width, ns", equalising_ns);
+        v.field("serration_ns", "gap between broad pulses, ns", serration_ns);
+        v.field("pre_pulses", "equalising pulses before the broad ones", pre_pulses);
+        v.field("broad_pulses", "length of the vertical sync, half lines", broad_pulses);
+        v.field("post_pulses", "equalising pulses after the broad ones", post_pulses);
+        v.field("flags", "SyncFlag bits", flags);
+    }
+};
+
+/// Bits of SyncSettings::flags.
+enum SyncFlag : uint8_t {
+    kSyncPlainVertical = 0x01,      ///< vertical sync is one unbroken pulse (no serrations); needs whole lines
+    kSyncLineRateSerrations = 0x02, ///< serrated once per line instead of twice; needs whole lines
+    kSyncCompositePositive = 0x04,  ///< composite pin high during sync; default low
+    kSyncSeparateLinePositive = 0x08,
+    kSyncSeparateFieldPositive = 0x10,
+};
+
+/// Sync as the device makes it, from now on (from the next field boundary when sync was running).
+struct SyncAchieved {
+    uint16_t half_line_ticks = 0;     ///< whole ticks of a half line
+    uint32_t half_line_numerator = 0; ///< and numerator / denominator of a tick more
+    uint32_t half_line_denominator = 1;
+    uint16_t half_lines = 0;
+    uint16_t line_sync_ticks = 0;
+    uint16_t equalising_ticks = 0;
+    uint16_t serration_ticks = 0;
+    uint8_t pre_pulses = 0;
+    uint8_t broad_pulses = 0;
+    uint8_t post_pulses = 0;
+    uint8_t flags = 0;
+
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("half_line_ticks", "half line, whole ticks", half_line_ticks);
+        v.field("half_line_numerator", "plus numerator / denominator ticks", half_line_numerator);
+        v.field("half_line_denominator", "see numerator", half_line_denominator);
+        v.field("half_lines", "half lines per field", half_lines);
+        v.field("line_sync_ticks", "line sync width, ticks", line_sync_ticks);
+        v.field("equalising_ticks", "equalising pulse width, ticks", equalising_ticks);
+        v.field("serration_ticks", "gap between broad pulses, ticks", serration_ticks);
+        v.field("pre_pulses", "equalising pulses before", pre_pulses);
+        v.field("broad_pulses", "vertical sync, half lines", broad_pulses);
+        v.field("post_pulses", "equalising pulses after", post_pulses);
+        v.field("flags", "SyncFlag bits", flags);
+    }
+};
+
+struct SyncOutput {
+    uint8_t enabled = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("enabled", "1: sync on all outputs from the next field start; 0: none", enabled);
+    }
+};
+
+struct VideoSettings {
+    uint8_t pattern = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("pattern", "VideoPattern", pattern);
+    }
+};
+
+enum class VideoPattern : uint8_t { kBlack = 0, kFlat = 1, kHorizontalBars = 2, kVerticalBars = 3, kGrid = 4 };
+
+constexpr uint8_t kMaxSchedule = 8;
+
+/// One entry of the sampling schedule: the entries take the lines in turn. An entry samples `channel` at
+/// `first_place + step * n` ticks after the line start, n = 0 .. places-1 and again, one place per use.
+struct ScheduleEntry {
+    uint8_t channel = 0;
+    uint16_t first_place = 0;
+    uint16_t step = 0;
+    uint16_t places = 1;
+
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("channel", "0-7", channel);
+        v.field("first_place", "ticks after the line start", first_place);
+        v.field("step", "ticks", step);
+        v.field("places", "number of places, at least 1", places);
+    }
+};
+
+/// Which edges of a retrace input are stamped.
+enum class EdgeMode : uint8_t { kOff = 0, kRising = 1, kFalling = 2, kBoth = 3 };
+
+/// Followed by `entries` ScheduleEntry on the wire (0 entries: no sampling).
+struct CaptureSettings {
+    uint8_t line_edge_mode = 0;
+    uint8_t field_edge_mode = 0;
+    uint8_t adc_prescale_log2 = 4; ///< 4 to 7: ADC clock = CPU clock / 2^n
+    uint8_t entries = 0;
+    ScheduleEntry schedule[kMaxSchedule] = {};
+
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("line_edge_mode", "EdgeMode of the line retrace input", line_edge_mode);
+        v.field("field_edge_mode", "EdgeMode of the field retrace input", field_edge_mode);
+        v.field("adc_prescale_log2", "4 to 7: ADC clock is the CPU clock / 2^n", adc_prescale_log2);
+        v.field("entries", "number of schedule entries, 0 to 8", entries);
+        for (uint8_t i = 0; i < kMaxSchedule; ++i) {
+            schedule[i].visit(v); // always all: one size, unused entries are 0
+        }
+    }
+};
+
+struct CaptureStarted {
+    uint32_t time = 0;
+    uint16_t aperture_ticks = 0;
+    uint16_t conversion_ticks = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("time", "device time at the start, ticks", time);
+        v.field("aperture_ticks", "from trigger to the held sample", aperture_ticks);
+        v.field("conversion_ticks", "from trigger to the result", conversion_ticks);
+    }
+};
+
+struct CaptureStopped {
+    uint16_t blocks = 0;
+    uint32_t words_dropped = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("blocks", "blocks sealed since start_capture: sequence numbers below this, modulo 65536",
+                blocks);
+        v.field("words_dropped", "words lost because the pool was full", words_dropped);
+    }
+};
+
+struct ReadBlocksRequest {
+    uint16_t first = 0;
+    uint8_t count = 0;
+    uint16_t free_below = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("first", "first sequence number wanted", first);
+        v.field("count", "how many, at most", count);
+        v.field("free_below", "blocks before this number may be reused", free_below);
+    }
+};
+
+struct ReadBlocksAnswer {
+    uint16_t sent_from = 0;
+    uint8_t sent = 0;
+    uint16_t oldest = 0;
+    uint16_t next = 0;
+    uint8_t capturing = 0;
+    uint32_t words_dropped = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("sent_from", "first block sent just now", sent_from);
+        v.field("sent", "number of blocks sent just now", sent);
+        v.field("oldest", "oldest block held", oldest);
+        v.field("next", "number the next sealed block will have", next);
+        v.field("capturing", "1 while capture runs", capturing);
+        v.field("words_dropped", "words lost because the pool was full", words_dropped);
+    }
+};
+
+struct PowerAnswer {
+    uint8_t state = 0;
+    uint8_t cause = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("state", "BenchState after the request", state);
+        v.field("cause", "StopCause of the last stop", cause);
+    }
+};
+
+constexpr uint8_t kEchoBytes = 200;
+
+struct RefusedAnswer {
+    uint8_t request = 0;
+    uint8_t reason = 0;
+    uint32_t detail = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("request", "MessageKind that was refused", request);
+        v.field("reason", "RefusalReason", reason);
+        v.field("detail", "what the reason's row says", detail);
+    }
+};
+
+// ---- the tables ------------------------------------------------------------------------------------
+
+/// Requests: X(name, id, request type, answer type, what it does). Payloads are the types' fields in order;
+/// `echo` carries free bytes both ways.
+#define YOKEDOCK_REQUESTS(X)                                                                          \
+    X(identify, 0x01, IdentifyRequest, IdentifyAnswer, "who are you; first exchange of a session")   \
+    X(status, 0x02, Empty, StatusAnswer, "state, counters; keeps the session alive")                  \
+    X(set_sync, 0x03, SyncSettings, SyncAchieved, "new sync; answers what is achieved")               \
+    X(sync_output, 0x04, SyncOutput, SyncOutput, "sync on or off, without a glitch")                  \
+    X(set_video, 0x05, VideoSettings, VideoSettings, "picture on the video pin")                      \
+    X(start_capture, 0x06, CaptureSettings, CaptureStarted, "start sampling and edge stamps; empties the pool") \
+    X(stop_capture, 0x07, Empty, CaptureStopped, "stop, and seal the open blocks")                    \
+    X(read_blocks, 0x08, ReadBlocksRequest, ReadBlocksAnswer, "numbered blocks, then the answer")     \
+    X(power_off, 0x09, Empty, PowerAnswer, "every relay off, state idle; always obeyed")              \
+    X(power_on, 0x0A, Empty, PowerAnswer, "next energise stage; refused where the bench has none")    \
+    X(echo, 0x0B, Empty, Empty, "returns its 0 to 200 payload bytes: link test")
+
+/// Frames from the device that are not the answer to one request kind: X(name, id, head type, meaning).
+#define YOKEDOCK_DEVICE_FRAMES(X)                                                                     \
+    X(block, 0x40, BlockHead, "one block of bulk data, part of read_blocks")                          \
+    X(refused, 0x7F, RefusedAnswer, "the request was not done, and why")
+
+/// X(name, id, meaning of detail, text for a person)
+#define YOKEDOCK_REFUSALS(X)                                                                          \
+    X(unknown_request, 1, "0", "the firmware does not know this request")                             \
+    X(bad_size, 2, "payload size received", "the request has the wrong size")                         \
+    X(bad_value, 3, "index of the offending field, from 0", "a value is out of range")                \
+    X(wrong_state, 4, "BenchState", "not possible in the bench's present state")                      \
+    X(not_fitted, 5, "0", "this firmware or bench has no such function")                              \
+    X(version, 6, "protocol version of the device", "host and firmware speak different protocols")
+
+/// X(name, id, text)
+#define YOKEDOCK_BENCH_STATES(X)                                                                      \
+    X(idle, 0, "supply off, nothing checked")                                                         \
+    X(checked, 1, "supply off, load and sensors checked")                                             \
+    X(starting, 2, "supply on through the soft-start resistor")                                       \
+    X(live, 3, "supply on")                                                                           \
+    X(tripped, 4, "supply off after a fault; the cause is kept")
+
+/// X(name, id, text). Why the supply went off, or was never on.
+#define YOKEDOCK_STOP_CAUSES(X)                                                                       \
+    X(none, 0, "never switched on")                                                                   \
+    X(asked, 1, "switched off by request")                                                            \
+    X(host_silent, 2, "the host was silent for longer than the agreed time")                          \
+    X(stop_button, 3, "stop button")                                                                  \
+    X(watchdog, 4, "the firmware hung and was reset")                                                 \
+    X(over_current, 5, "over-current comparator")
+
+/// X(name, id, text)
+#define YOKEDOCK_RESET_CAUSES(X)                                                                      \
+    X(power, 0, "power applied")                                                                      \
+    X(external, 1, "reset pin")                                                                       \
+    X(brown_out, 2, "bench supply too low")                                                           \
+    X(watchdog_reset, 3, "watchdog")
+
+/// Bits of StatusAnswer::flags.
+enum StatusFlag : uint8_t { kStatusSyncOn = 0x01, kStatusCapturing = 0x02 };
+
+enum class MessageKind : uint8_t {
+#define X(name, id, request, answer, text) name = id,
+    YOKEDOCK_REQUESTS(X)
+#undef X
+#define X(name, id, head, text) name = id,
+        YOKEDOCK_DEVICE_FRAMES(X)
+#undef X
+};
+
+enum class RefusalReason : uint8_t {
+#define X(name, id, detail, text) name = id,
+    YOKEDOCK_REFUSALS(X)
+#undef X
+};
+
+enum class BenchState : uint8_t {
+#define X(name, id, text) name = id,
+    YOKEDOCK_BENCH_STATES(X)
+#undef X
+};
+
+enum class StopCause : uint8_t {
+#define X(name, id, text) name = id,
+    YOKEDOCK_STOP_CAUSES(X)
+#undef X
+};
+
+enum class ResetCause : uint8_t {
+#define X(name, id, text) name = id,
+    YOKEDOCK_RESET_CAUSES(X)
+#undef X
+};
+
+/// The request and answer type of a kind, and its id as a constant, as types: requests::identify::Request.
+namespace requests {
+#define X(name, id, request, answer, text)                                                            \
+    struct name {                                                                                     \
+        using Request = request;                                                                      \
+        using Answer = answer;                                                                        \
+        static constexpr MessageKind kind = MessageKind::name;                                        \
+    };
+YOKEDOCK_REQUESTS(X)
+#undef X
+} // namespace requests
+
+constexpr MessageKind answer_to(MessageKind request) {
+    return static_cast<MessageKind>(static_cast<uint8_t>(request) | kAnswerBit);
+}
+
+} // namespace wire
+} // namespace yokedock

@@ -1,0 +1,34 @@
+// SPDX-License-Identifier: MIT
+// What a board type should do. docs/record.md describes the file.
+#pragma once
+#include "host/record/json_reader.hpp"
+#include <string>
+
+namespace yokedock::record {
+
+constexpr int kProfileSchema = 1;
+constexpr std::uint64_t kMaxProfileBytes = 1u << 20;
+
+/// What is visible of one axis, and how it is bent on purpose.
+struct ProfileAxis {
+    double visible_from_pct = 5; ///< of the trace
+    double visible_to_pct = 95;
+    double intended_s_pct =
+        0; ///< S-correction wanted: third Legendre coefficient, % of peak to peak
+};
+
+struct Profile {
+    std::string name;
+    std::string standard;     ///< name in the table of sync standards; "" when only rates are given
+    double line_rate_hz = 0;  ///< 0: that of the standard
+    double field_rate_hz = 0; ///< 0: that of the standard
+    ProfileAxis vertical;
+    ProfileAxis horizontal;
+};
+
+[[nodiscard]] nlohmann::ordered_json profile_to_json(const Profile& profile);
+/// Complaints go to the node's context.
+[[nodiscard]] Profile profile_from_json(const Node& node, ReadContext& context);
+[[nodiscard]] Result<Profile> load_profile(const std::string& path);
+
+} // namespace yokedock::record

@@ -145,6 +145,9 @@ capture::SyncTimeline read_sync(const std::vector<double>& time_s, const std::ve
             continue;
         }
         const std::size_t first = group_begin(pulses, i, line_s);
+        if (first == 0) { // the samples may have begun inside this group
+            continue;
+        }
         const double start_s = pulses[first].begin_s;
         sync.field_start_s.push_back(start_s);
         sync.field_mid_line.push_back(!stands_on_line_start(start_s, sync.line_start_s, line_s));

@@ -52,6 +52,8 @@ Json figures_to_json(const analysis::FigureSet& figures) {
                        {"status", status_name(f.status)},
                        {"value", number_or_null(f.value)},
                        {"u", number_or_null(f.u)},
+                       {"u_clock", number_or_null(f.u_clock)},
+                       {"u_scale", number_or_null(f.u_scale)},
                        {"count", f.count},
                        {"method", f.method},
                        {"reason", f.reason},
@@ -67,7 +69,8 @@ analysis::FigureSet figures_from_json(const Node& node) {
             {entry.at("name").text(), entry.at("text").text(), entry.at("unit").text(),
              entry.at("value").number_or_null(), entry.at("u").number_or_null(),
              entry.at("count").integer<std::size_t>(0, INT64_MAX), entry.at("method").text(),
-             status_from(entry.at("status")), entry.at("reason").text(), entry.at("where").text()});
+             status_from(entry.at("status")), entry.at("reason").text(), entry.at("where").text(),
+             entry.at("u_clock").number_or_null(), entry.at("u_scale").number_or_null()});
     }
     return figures;
 }

@@ -16,13 +16,13 @@ inline yokedock::record::Record example_record() {
     record.notes = {"Quillwood 13, \"as found\"", "stopped by the user"};
     record.profile =
         record::Profile{"Quillwood 13", "525/59.94", 15734.27, 59.94, {4, 96, 2.5}, {10, 90, 4}};
-    record.figures = {{"v_rate_hz", "vertical rate", "Hz", 59.94006, 1e-5, 120,
-                       "least squares over edges", analysis::FigureStatus::kMeasured, "", ""},
-                      {"h_linearity_lsq_pct", "deviation", "%", std::nan(""), std::nan(""), 0, "",
-                       analysis::FigureStatus::kNotMeasured, "channel h_yoke_a was not sampled",
-                       ""},
-                      {"v_peak_v", "peak", "V", 100, 0.5, 12, "largest",
-                       analysis::FigureStatus::kOutOfRange, "at the top of its range", "top"}};
+    record.figures = {
+        {"v_rate_hz", "vertical rate", "Hz", 59.94006, 1e-5, 120, "least squares over edges",
+         analysis::FigureStatus::kMeasured, "", "", 3e-3, 1e-6},
+        {"h_linearity_lsq_pct", "deviation", "%", std::nan(""), std::nan(""), 0, "",
+         analysis::FigureStatus::kNotMeasured, "channel h_yoke_a was not sampled", ""},
+        {"v_peak_v", "peak", "V", 100, 0.5, 12, "largest", analysis::FigureStatus::kOutOfRange,
+         "at the top of its range", "top", 0, 0.4}};
     capture::RawMeasurement raw;
     raw.complete = false;
     raw.bench.identity = {1, 0, 3, 7, 4711, 16000000, 8, 24, 8, 10000000, 20000000, 2000, 3};

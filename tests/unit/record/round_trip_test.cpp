@@ -91,6 +91,8 @@ TEST_CASE("a figure that was not measured comes back without a number, never as 
     REQUIRE(after.figures.size() == 3);
     CHECK(after.figures[0].value == 59.94006);
     CHECK(after.figures[0].count == 120);
+    CHECK(after.figures[0].u_clock == 3e-3);
+    CHECK(after.figures[2].u_scale == 0.4);
     CHECK(std::isnan(after.figures[1].value));
     CHECK(std::isnan(after.figures[1].u));
     CHECK(after.figures[1].status == analysis::FigureStatus::kNotMeasured);

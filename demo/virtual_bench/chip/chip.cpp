@@ -1,0 +1,496 @@
+// SPDX-License-Identifier: MIT
+#include "demo/virtual_bench/chip/chip.hpp"
+#include "demo/virtual_bench/chip/adc_model.hpp"
+#include "demo/virtual_bench/chip/elf_image.hpp"
+#include "demo/virtual_bench/chip/event_queue.hpp"
+#include "demo/virtual_bench/chip/registers.hpp"
+#include "demo/virtual_bench/chip/timer_model.hpp"
+#include "demo/virtual_bench/chip/uart_model.hpp"
+#include <algorithm>
+#include <array>
+#include <cstdlib>
+#include <deque>
+#include <optional>
+#include <simavr/avr_eeprom.h>
+#include <simavr/avr_ioport.h>
+#include <simavr/sim_avr.h>
+
+namespace yokedock::sim {
+namespace {
+
+constexpr std::size_t kFlashBytes = 256 * 1024;
+constexpr std::size_t kEepromBytes = 4096;
+constexpr avr_io_addr_t kMcusr = 0x54;
+constexpr std::uint8_t kPowerOnReset = 0x01;
+constexpr avr_io_addr_t kGtccr = 0x43;
+constexpr unsigned kTimer1OverflowVector = 20;
+
+// Data sheet, "Interrupt Response Time": five cycles with a three-byte program counter, five more
+// out of sleep; RETI takes five. simavr itself counts one cycle when it wakes.
+constexpr Cycle kEntryCycles = 5;
+constexpr Cycle kWakeCycles = 4;
+constexpr Cycle kReturnCycles = 5;
+
+// How long simavr may run without looking at its timers; they cut it short when one is due.
+constexpr Cycle kUninterruptedCycles = 1u << 20;
+
+struct OutputPin {
+    unsigned timer;
+    unsigned channel;
+    char port;
+    std::uint8_t bit;
+};
+/// In the order of Output (data sheet, "Alternate Port Functions").
+constexpr std::array<OutputPin, kOutputCount> kOutputPins = {{{1, 0, 'B', 5},
+                                                              {1, 1, 'B', 6},
+                                                              {1, 2, 'B', 7},
+                                                              {3, 0, 'E', 3},
+                                                              {3, 1, 'E', 4},
+                                                              {3, 2, 'E', 5},
+                                                              {2, 0, 'B', 4},
+                                                              {2, 1, 'H', 6}}};
+
+constexpr std::size_t kPortCount = 12; // 'A' to 'L', 'I' does not exist
+
+constexpr std::size_t port_index(char port) {
+    return static_cast<std::size_t>(port - 'A');
+}
+
+struct PendingEdge {
+    Cycle at;
+    bool high;
+};
+
+void ignore_log(avr_t*, const int, const char*, va_list) {}
+void do_not_sleep(avr_t*, avr_cycle_count_t) {}
+
+avr_t* make_avr(const ElfImage& image) {
+    avr_global_logger_set(ignore_log); // what matters comes back as an Error
+    avr_t* avr = avr_make_mcu_by_name("atmega2560");
+    if (avr == nullptr) {
+        return nullptr;
+    }
+    avr_init(avr);
+    avr->frequency = static_cast<std::uint32_t>(kClockHz);
+    avr->sleep = do_not_sleep; // simulated time only
+    std::vector<std::uint8_t> flash = image.flash;
+    avr_loadcode(avr, flash.data(), static_cast<std::uint32_t>(flash.size()), 0);
+    avr->codeend = static_cast<std::uint32_t>(flash.size());
+    if (!image.eeprom.empty()) {
+        std::vector<std::uint8_t> eeprom = image.eeprom;
+        avr_eeprom_desc_t contents = {eeprom.data(), 0, static_cast<std::uint32_t>(eeprom.size())};
+        avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &contents);
+    }
+    avr->data[kMcusr] = kPowerOnReset;
+    return avr;
+}
+
+struct AvrDeleter {
+    void operator()(avr_t* avr) const {
+        avr_terminate(avr);
+        std::free(avr);
+    }
+};
+
+} // namespace
+
+struct Chip::Impl final : TimerClient, AdcClient, UartClient {
+    Impl(avr_t* core, ChipListener& to)
+        : avr(core), listener(to), queue(core),
+          timer1(core, timer_port('1'), queue, Slot::kTimer1, Slot::kTimer1, *this),
+          timer2(core, timer_port('2'), queue, Slot::kTimer2, Slot::kTimer2, *this),
+          timer3(core, timer_port('3'), queue, Slot::kTimer3, Slot::kTimer3, *this),
+          timer4(core, timer_port('4'), queue, Slot::kTimer4, Slot::kNoiseCanceler4, *this),
+          timer5(core, timer_port('5'), queue, Slot::kTimer5, Slot::kNoiseCanceler5, *this),
+          adc(core, adc_port(), queue, *this),
+          uart(core, find_peripheral<avr_uart_t>(core, "uart", '0'), queue, *this) {
+        bind_inputs();
+        hook_ports();
+        hook_interrupts();
+        hook_reset();
+        take_write<Impl, &Impl::write_gtccr>(core, kGtccr, this);
+        avr->run_cycle_limit = kUninterruptedCycles;
+    }
+
+    // ---- wiring
+    // --------------------------------------------------------------------------------------
+    avr_timer_t* timer_port(char name) {
+        return find_peripheral<avr_timer_t>(avr.get(), "timer", name);
+    }
+
+    avr_adc_t* adc_port() {
+        avr_io_t* io = avr->io_port;
+        while (io != nullptr && std::string(io->kind) != "adc") {
+            io = io->next;
+        }
+        return reinterpret_cast<avr_adc_t*>(io);
+    }
+
+    void bind_inputs() {
+        queue.bind(
+            Slot::kAlarm,
+            [](void* self, Cycle at) { static_cast<Impl*>(self)->listener.alarm(at); }, this);
+        queue.bind(
+            Slot::kStop, [](void*, Cycle) {}, nullptr);
+        queue.bind(
+            Slot::kCapture4,
+            [](void* self, Cycle at) { static_cast<Impl*>(self)->edge_due(0, at); }, this);
+        queue.bind(
+            Slot::kCapture5,
+            [](void* self, Cycle at) { static_cast<Impl*>(self)->edge_due(1, at); }, this);
+    }
+
+    void hook_ports() {
+        for (char name = 'A'; name <= 'L'; ++name) {
+            PortHook& hook = ports[port_index(name)];
+            hook.impl = this;
+            hook.name = name;
+            if (name == 'I') {
+                continue;
+            }
+            const std::uint32_t ioctl = AVR_IOCTL_IOPORT_GETIRQ(static_cast<std::uint32_t>(name));
+            avr_irq_register_notify(avr_io_getirq(avr.get(), ioctl, IOPORT_IRQ_REG_PORT), on_port,
+                                    &hook);
+            avr_irq_register_notify(avr_io_getirq(avr.get(), ioctl, IOPORT_IRQ_DIRECTION_ALL),
+                                    on_direction, &hook);
+        }
+    }
+
+    void hook_interrupts() {
+        for (unsigned vector = 1; vector < vectors.size(); ++vector) {
+            avr_irq_t* irq = avr_get_interrupt_irq(avr.get(), static_cast<std::uint8_t>(vector));
+            if (irq != nullptr) {
+                vectors[vector] = {this, static_cast<std::uint8_t>(vector)};
+                avr_irq_register_notify(irq + AVR_INT_IRQ_RUNNING, on_running, &vectors[vector]);
+            }
+        }
+    }
+
+    /// A module of our own in simavr's list: its reset is called with every chip reset.
+    void hook_reset() {
+        reset_module.io.kind = "models";
+        reset_module.io.reset = [](avr_io_t* io) {
+            reinterpret_cast<ResetModule*>(io)->impl->chip_reset();
+        };
+        reset_module.impl = this;
+        avr_register_io(avr.get(), &reset_module.io);
+    }
+
+    // ---- what the models tell
+    // ------------------------------------------------------------------------
+    void pin_may_have_changed(unsigned timer, unsigned channel, Cycle at) override {
+        for (std::size_t i = 0; i < kOutputCount; ++i) {
+            if (kOutputPins[i].timer == timer && kOutputPins[i].channel == channel) {
+                update_output(i, at);
+            }
+        }
+    }
+
+    void compare_flag_rose(unsigned timer, unsigned channel, Cycle at) override {
+        if (timer == 1 && channel == 1) {
+            adc.trigger(AdcTrigger::kTimer1CompareB, at);
+        }
+    }
+
+    void overflowed(unsigned timer, Cycle at, bool already_set) override {
+        if (timer != 1) {
+            return;
+        }
+        if (already_set) {
+            statistics.overflows_merged += 1;
+        } else {
+            overflow_at = at;
+            adc.trigger(AdcTrigger::kTimer1Overflow, at);
+        }
+    }
+
+    int adc_input(std::uint8_t channel, Cycle at) override {
+        return std::clamp(listener.adc_sample(channel, at), 0, 1023);
+    }
+
+    void byte_sent(std::uint8_t byte, Cycle at) override { listener.serial_byte(byte, at); }
+
+    void not_modelled(const std::string& what) override {
+        if (fault.empty()) {
+            fault = "the firmware uses " + what + ", which the simulated chip does not have";
+        }
+    }
+
+    void write_gtccr(avr_io_addr_t address, std::uint8_t value) {
+        avr->data[address] = 0; // the reset bits clear themselves
+        if (value != 0) {
+            not_modelled("the prescaler reset or synchronisation mode (GTCCR)");
+        }
+    }
+
+    // ---- outputs
+    // -------------------------------------------------------------------------------------
+    TimerModel& timer(unsigned number) {
+        return number == 1 ? timer1 : number == 2 ? timer2 : timer3; // the timers of kOutputPins
+    }
+
+    void update_output(std::size_t i, Cycle at) {
+        const OutputPin& pin = kOutputPins[i];
+        const PortHook& port = ports[port_index(pin.port)];
+        const TimerModel& source = timer(pin.timer);
+        const bool level = source.connected(pin.channel) ? source.latch(pin.channel)
+                                                         : ((port.levels >> pin.bit) & 1) != 0;
+        const bool high = ((port.directions >> pin.bit) & 1) != 0 && level;
+        if (high != outputs[i]) {
+            outputs[i] = high;
+            listener.output_changed(static_cast<Output>(i), at, high);
+        }
+    }
+
+    struct PortHook {
+        Impl* impl = nullptr;
+        char name = '?';
+        std::uint8_t levels = 0;
+        std::uint8_t directions = 0;
+        std::uint8_t told = 0;
+    };
+
+    static void on_port(avr_irq_t*, std::uint32_t value, void* hook) {
+        auto& port = *static_cast<PortHook*>(hook);
+        port.levels = static_cast<std::uint8_t>(value);
+        port.impl->port_written(port);
+    }
+
+    static void on_direction(avr_irq_t*, std::uint32_t value, void* hook) {
+        auto& port = *static_cast<PortHook*>(hook);
+        port.directions = static_cast<std::uint8_t>(value);
+        port.impl->port_written(port);
+    }
+
+    void port_written(PortHook& port) {
+        for (std::size_t i = 0; i < kOutputCount; ++i) {
+            if (kOutputPins[i].port == port.name) {
+                update_output(i, avr->cycle);
+            }
+        }
+        const auto driven = static_cast<std::uint8_t>(port.levels & port.directions);
+        if (driven != port.told) {
+            port.told = driven;
+            listener.port_changed(port.name, avr->cycle, driven);
+        }
+    }
+
+    // ---- inputs
+    // --------------------------------------------------------------------------------------
+    void edge_due(std::size_t input, Cycle at) {
+        std::deque<PendingEdge>& waiting = edges[input];
+        const bool high = waiting.front().high;
+        waiting.pop_front();
+        set_pin('L', static_cast<std::uint8_t>(input), high); // ICP4 is PL0, ICP5 is PL1
+        (input == 0 ? timer4 : timer5).capture_pin(at, high);
+        if (!waiting.empty()) {
+            queue.set(capture_slot(input), std::max(waiting.front().at, at));
+        }
+    }
+
+    static Slot capture_slot(std::size_t input) {
+        return input == 0 ? Slot::kCapture4 : Slot::kCapture5;
+    }
+
+    void set_pin(char port, std::uint8_t bit, bool high) {
+        avr_raise_irq(avr_io_getirq(avr.get(),
+                                    AVR_IOCTL_IOPORT_GETIRQ(static_cast<std::uint32_t>(port)), bit),
+                      high ? 1 : 0);
+    }
+
+    // ---- interrupts
+    // ----------------------------------------------------------------------------------
+    struct VectorHook {
+        Impl* impl = nullptr;
+        std::uint8_t vector = 0;
+    };
+
+    static void on_running(avr_irq_t*, std::uint32_t running, void* hook) {
+        const auto& vector = *static_cast<VectorHook*>(hook);
+        if (running != 0) {
+            vector.impl->interrupt_entered(vector.vector);
+        } else {
+            vector.impl->interrupt_returned(vector.vector);
+        }
+    }
+
+    void interrupt_entered(std::uint8_t vector) {
+        const Cycle cost = kEntryCycles + (was_asleep ? kWakeCycles : 0);
+        avr->cycle += cost;
+        avr->run_cycle_count = avr->run_cycle_count > cost ? avr->run_cycle_count - cost : 1;
+        if (vector == kTimer1OverflowVector) {
+            served_overflow_at = overflow_at;
+            statistics.longest_overflow_to_entry =
+                std::max(statistics.longest_overflow_to_entry, avr->cycle - overflow_at);
+        }
+    }
+
+    void interrupt_returned(std::uint8_t vector) {
+        if (vector == kTimer1OverflowVector) {
+            statistics.longest_overflow_to_return =
+                std::max(statistics.longest_overflow_to_return,
+                         avr->cycle + kReturnCycles - served_overflow_at);
+        } else if (uart.owns(vector)) {
+            uart.interrupt_returned();
+        }
+    }
+
+    // ---- reset and run
+    // -------------------------------------------------------------------------------
+    struct ResetModule {
+        avr_io_t io{}; // first: simavr hands out its address
+        Impl* impl = nullptr;
+    };
+
+    void chip_reset() {
+        queue.reset();
+        for (TimerModel* model : {&timer1, &timer2, &timer3, &timer4, &timer5}) {
+            model->reset();
+        }
+        adc.reset();
+        uart.reset();
+        for (std::size_t input = 0; input < edges.size(); ++input) {
+            if (!edges[input].empty()) {
+                queue.set(capture_slot(input), edges[input].front().at);
+            }
+        }
+        for (PortHook& port : ports) {
+            port.levels = port.directions = 0;
+            port_written(port);
+        }
+        avr->run_cycle_limit = kUninterruptedCycles;
+        statistics.resets += 1;
+        listener.chip_reset(avr->cycle);
+    }
+
+    Status run_until(Cycle target) {
+        queue.set(Slot::kStop, target);
+        while (avr->cycle < target) {
+            const Cycle before = avr->cycle;
+            was_asleep = avr->state == cpu_Sleeping;
+            avr->run(avr.get());
+            if (avr->state == cpu_Sleeping) {
+                statistics.asleep_cycles += avr->cycle - before;
+            }
+            if (avr->state != cpu_Running && avr->state != cpu_Sleeping) {
+                return stopped();
+            }
+            if (!fault.empty()) {
+                return Error{ErrorKind::kInternal, "simulated chip stopped at cycle " +
+                                                       std::to_string(avr->cycle) + ": " + fault};
+            }
+        }
+        return Done{};
+    }
+
+    Error stopped() const {
+        const bool done = avr->state == cpu_Done;
+        return {ErrorKind::kInternal,
+                "simulated chip stopped at cycle " + std::to_string(avr->cycle) +
+                    ": the firmware " +
+                    (done ? "sleeps with interrupts off" : "crashed (bad instruction or jump)") +
+                    ", program counter " + std::to_string(avr->pc) +
+                    "; the firmware image is broken or not made for the ATmega2560"};
+    }
+
+    std::unique_ptr<avr_t, AvrDeleter> avr;
+    ChipListener& listener;
+    std::string fault;
+    ChipStatistics statistics;
+    Cycle overflow_at = 0;
+    Cycle served_overflow_at = 0;
+    bool was_asleep = false;
+    std::array<PortHook, kPortCount> ports;
+    std::array<bool, kOutputCount> outputs{};
+    std::array<VectorHook, 58> vectors{};
+    std::array<std::deque<PendingEdge>, 2> edges;
+    ResetModule reset_module;
+    EventQueue queue;
+    TimerModel timer1;
+    TimerModel timer2;
+    TimerModel timer3;
+    TimerModel timer4;
+    TimerModel timer5;
+    AdcModel adc;
+    UartModel uart;
+};
+
+Chip::Chip(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
+Chip::~Chip() = default;
+
+Result<std::unique_ptr<Chip>> Chip::load(const std::string& elf_path, ChipListener& listener) {
+    Result<ElfImage> image = read_elf_image(elf_path, kFlashBytes, kEepromBytes);
+    if (!image) {
+        return image.error();
+    }
+    avr_t* avr = make_avr(image.value());
+    if (avr == nullptr) {
+        return Error{ErrorKind::kInternal,
+                     "the simulator library does not know the ATmega2560; install "
+                     "libsimavr 1.6"};
+    }
+    return std::unique_ptr<Chip>(new Chip(std::make_unique<Impl>(avr, listener)));
+}
+
+Status Chip::run_until(Cycle target) {
+    return impl_->run_until(target);
+}
+Cycle Chip::now() const {
+    return impl_->avr->cycle;
+}
+bool Chip::output(Output output) const {
+    return impl_->outputs[static_cast<std::size_t>(output)];
+}
+
+Cycle Chip::next_output_event(Output output) const {
+    const OutputPin& pin = kOutputPins[static_cast<std::size_t>(output)];
+    return impl_->timer(pin.timer).next_latch_event(pin.channel);
+}
+
+void Chip::set_alarm(Cycle at) {
+    impl_->queue.set(Slot::kAlarm, at);
+}
+
+void Chip::capture_edge(CaptureInput input, Cycle at, bool high) {
+    const auto index = static_cast<std::size_t>(input);
+    impl_->edges[index].push_back({at, high});
+    if (impl_->edges[index].size() == 1) {
+        impl_->queue.set(Impl::capture_slot(index), at);
+    }
+}
+
+void Chip::set_pin(char port, std::uint8_t bit, bool high) {
+    impl_->set_pin(port, bit, high);
+}
+
+void Chip::send_serial(const std::uint8_t* bytes, std::size_t count) {
+    impl_->uart.queue_received(bytes, count);
+}
+
+std::size_t Chip::serial_backlog() const {
+    return impl_->uart.backlog();
+}
+
+ChipStatistics Chip::statistics() const {
+    ChipStatistics all = impl_->statistics;
+    all.top_missed = impl_->timer1.top_missed();
+    all.adc_conversions = impl_->adc.conversions();
+    all.adc_triggers_ignored = impl_->adc.triggers_ignored();
+    all.adc_results_lost = impl_->adc.results_lost();
+    all.serial_received = impl_->uart.received();
+    all.serial_sent = impl_->uart.sent();
+    all.serial_overruns = impl_->uart.overruns();
+    all.serial_overwritten = impl_->uart.overwritten();
+    return all;
+}
+
+void Chip::clear_longest() {
+    impl_->statistics.longest_overflow_to_entry = 0;
+    impl_->statistics.longest_overflow_to_return = 0;
+}
+
+std::uint8_t Chip::data_byte(std::uint16_t address) const {
+    return impl_->avr->data[address];
+}
+
+} // namespace yokedock::sim

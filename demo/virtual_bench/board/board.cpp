@@ -1,0 +1,30 @@
+// SPDX-License-Identifier: MIT
+#include "demo/virtual_bench/board/board.hpp"
+
+namespace yokedock::sim {
+
+std::optional<RetraceEdge> Board::run_until(double limit_s) {
+    std::optional<RetraceEdge> edge = model_.run_until(true_s(limit_s));
+    const LineRetrace retrace = model_.last_retrace();
+    const double peak_s = 0.5 * (retrace.begin_s + retrace.end_s);
+    if (peak_s > peak_seen_s_ && peak_s <= model_.now_s()) {
+        peak_seen_s_ = peak_s;
+        front_end_.see_peak(peak_s, retrace.peak_v);
+    }
+    if (edge) {
+        edge->time_s = bench_s(edge->time_s);
+    }
+    return edge;
+}
+
+int Board::adc_code(ChannelId channel, double time_s) {
+    const double t = true_s(time_s);
+    if (channel == ChannelId::h_peak_v) {
+        return front_end_.code(channel, front_end_.peak_v(t));
+    }
+    const double seen = front_end_.lagged(
+        channel, t, [&](double at_s) { return model_.quantity(channel, at_s); });
+    return front_end_.code(channel, seen);
+}
+
+} // namespace yokedock::sim

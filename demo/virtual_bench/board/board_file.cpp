@@ -1,0 +1,137 @@
+// SPDX-License-Identifier: MIT
+#include "demo/virtual_bench/board/board_file.hpp"
+#include <fmt/format.h>
+#include <fstream>
+#include <iterator>
+#include <nlohmann/json.hpp>
+#include <set>
+
+namespace yokedock::sim {
+
+namespace {
+
+using Json = nlohmann::json;
+
+Error file_error(const std::string& where, const std::string& text) {
+    return {ErrorKind::kFile, fmt::format("board file {}: {}", where, text)};
+}
+
+Result<std::string> read_text(const std::filesystem::path& path) {
+    std::ifstream in(path, std::ios::binary);
+    if (!in) {
+        return file_error(path.string(), "cannot be opened; check the path");
+    }
+    return std::string(std::istreambuf_iterator<char>(in), {});
+}
+
+/// Sets what the file's "parameters" say; collects the paths seen.
+Status read_parameters(const Json& blocks, const std::string& where, BoardParameters& board,
+                       std::set<std::string>& seen) {
+    for (const auto& [block, values] : blocks.items()) {
+        if (!values.is_object()) {
+            return file_error(where, fmt::format("parameters.{} is {}; expected an object of values",
+                                                 block, values.dump()));
+        }
+        for (const auto& [name, value] : values.items()) {
+            const std::string path = block + "." + name;
+            if (!value.is_number()) {
+                return file_error(where,
+                                  fmt::format("{} is {}; expected a number", path, value.dump()));
+            }
+            const Status set = set_parameter(board, path, value.get<double>());
+            if (!set) {
+                return file_error(where, set.error().text);
+            }
+            seen.insert(path);
+        }
+    }
+    return Done{};
+}
+
+Result<BoardFile> parse(const std::string& json_text, const std::string& where,
+                        const std::filesystem::path& folder, bool base_allowed) {
+    const Json root = Json::parse(json_text, nullptr, false);
+    if (root.is_discarded() || !root.is_object()) {
+        return file_error(where, "is not a JSON object; expected a board file as in demo/boards");
+    }
+    static const std::set<std::string> kKeys = {"schema", "kind", "name", "text", "base", "parameters"};
+    for (const auto& [key, value] : root.items()) {
+        if (kKeys.count(key) == 0) {
+            return file_error(where, fmt::format("has the unknown key \"{}\"; expected schema, kind, name, "
+                                                 "text, base and parameters",
+                                                 key));
+        }
+    }
+    if (root.value("kind", Json()) != Json("yokedock-board") || root.value("schema", Json()) != Json(kBoardFileSchema)) {
+        return file_error(where, fmt::format("kind is {} and schema is {}; expected \"yokedock-board\" and {}",
+                                             root.value("kind", Json()).dump(),
+                                             root.value("schema", Json()).dump(), kBoardFileSchema));
+    }
+    for (const char* key : {"name", "text"}) {
+        if (!root.contains(key) || !root[key].is_string()) {
+            return file_error(where, fmt::format("\"{}\" is missing or not a text", key));
+        }
+    }
+    if (!root.contains("parameters") || !root["parameters"].is_object()) {
+        return file_error(where, "\"parameters\" is missing or not an object");
+    }
+    BoardFile file;
+    const bool has_base = root.contains("base");
+    if (has_base) {
+        if (!base_allowed || !root["base"].is_string()) {
+            return file_error(where, fmt::format("base is {}; expected the name of a complete board file",
+                                                 root["base"].dump()));
+        }
+        const std::filesystem::path base_path = folder / root["base"].get<std::string>();
+        const Result<std::string> text = read_text(base_path);
+        if (!text) {
+            return text.error();
+        }
+        Result<BoardFile> base = parse(text.value(), base_path.string(), folder, false);
+        if (!base) {
+            return base.error();
+        }
+        file = base.value();
+    }
+    file.name = root["name"].get<std::string>();
+    file.text = root["text"].get<std::string>();
+    std::set<std::string> seen;
+    const Status read = read_parameters(root["parameters"], where, file.parameters, seen);
+    if (!read) {
+        return read.error();
+    }
+    for (const ParameterInfo& info : parameter_table()) {
+        if (!has_base && seen.count(std::string(info.path)) == 0) {
+            return file_error(where, fmt::format("{} is missing; expected a value in {} ({})", info.path,
+                                                 info.unit, info.text));
+        }
+    }
+    return file;
+}
+
+} // namespace
+
+Result<BoardFile> parse_board(const std::string& json_text, const std::string& where,
+                              const std::filesystem::path& folder) {
+    return parse(json_text, where, folder, true);
+}
+
+Result<BoardFile> load_board(const std::filesystem::path& path) {
+    const Result<std::string> text = read_text(path);
+    if (!text) {
+        return text.error();
+    }
+    return parse(text.value(), path.string(), path.parent_path(), true);
+}
+
+Status apply_settings(BoardParameters& board, const std::vector<std::string>& settings) {
+    for (const std::string& setting : settings) {
+        const Status done = apply_setting(board, setting);
+        if (!done) {
+            return done;
+        }
+    }
+    return Done{};
+}
+
+} // namespace yokedock::sim

@@ -1,0 +1,207 @@
+// SPDX-License-Identifier: MIT
+#include "demo/virtual_bench/board/board_model.hpp"
+#include <algorithm>
+#include <limits>
+
+namespace yokedock::sim {
+
+namespace {
+constexpr double kNever = std::numeric_limits<double>::infinity();
+std::uint64_t noise_seed(const BoardParameters& p, std::uint64_t which) {
+    return static_cast<std::uint64_t>(p.bench_noise_seed) * 16 + which;
+}
+} // namespace
+
+BoardModel::BoardModel(const BoardParameters& p)
+    : p_(p), supply_(p), heat_sink_(p), separator_(p), oscillator_(p, noise_seed(p, 1)),
+      vertical_(p, supply_.rail_v()), afc_(p, noise_seed(p, 2)), line_(p, supply_.rail_v()),
+      off_s_(kNever), on_s_(kNever) {
+    oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
+    afc_.set_temperature(heat_sink_.oscillator_rise_k());
+    advance(kSettleS, false);
+    while (!edges_.empty() && edges_.front().time_s < kSettleS) {
+        edges_.pop_front();
+    }
+}
+
+void BoardModel::configure(const BoardParameters& p) {
+    p_ = p;
+    supply_.configure(p);
+    heat_sink_.configure(p);
+    separator_.configure(p);
+    oscillator_.configure(p);
+    vertical_.configure(p);
+    afc_.configure(p);
+    line_.configure(p);
+    update_separator();
+}
+
+void BoardModel::set_sync_tip(double time_s, bool tip) {
+    const double t = std::max(now_s_, time_s + kSettleS);
+    advance(t, false);
+    separator_.set_tip(t, tip);
+    update_separator();
+}
+
+void BoardModel::update_separator() {
+    if (separator_.on() != separator_on_) {
+        separator_on_ = separator_.on();
+        oscillator_.set_sync(now_s_, separator_on_);
+        afc_.set_sync(now_s_, separator_on_);
+    }
+}
+
+void BoardModel::queue(const RetraceEdge& edge) {
+    const auto later = std::upper_bound(
+        edges_.begin(), edges_.end(), edge.time_s,
+        [](double time_s, const RetraceEdge& other) { return time_s < other.time_s; });
+    edges_.insert(later, edge);
+}
+
+void BoardModel::run_vertical(double time_s) {
+    while (const auto transition = oscillator_.run_until(time_s)) {
+        vertical_.set_reset(transition->time_s, transition->discharging);
+    }
+    vertical_.run_until(time_s);
+    while (const auto crossing = vertical_.take_crossing()) {
+        queue({crossing->time_s + p_.bench_field_delay_s, false, crossing->rising});
+    }
+}
+
+void BoardModel::switch_line_off() {
+    off_s_ = kNever;
+    const LineOutput::Retrace retrace = line_.switch_off(now_s_);
+    if (retrace.pulse.begin_s < 0) {
+        return;
+    }
+    last_retrace_ = retrace.pulse;
+    afc_.set_retrace(retrace.pulse);
+    if (retrace.crosses) {
+        queue({retrace.rise_s + p_.bench_line_delay_s, true, true});
+        queue({retrace.fall_s + p_.bench_line_delay_s, true, false});
+    }
+}
+
+void BoardModel::switch_line_on() {
+    on_s_ = kNever;
+    if (!line_.switch_on(now_s_)) {
+        return;
+    }
+    // Retrace was cut short: its comparator falls now, not when it would have.
+    const double fall_s = now_s_ + p_.bench_line_delay_s;
+    for (RetraceEdge& edge : edges_) {
+        if (edge.line && !edge.rising && edge.time_s > fall_s) {
+            edge.time_s = fall_s;
+        }
+    }
+    std::stable_sort(edges_.begin(), edges_.end(),
+                     [](const RetraceEdge& a, const RetraceEdge& b) { return a.time_s < b.time_s; });
+}
+
+void BoardModel::slow_step() {
+    const VerticalOutput::Account account = vertical_.take_account();
+    const double seconds = std::max(account.seconds, 1e-9);
+    supply_.step(now_s_, kSlowStepS, account.supply_c / seconds + line_.mean_choke_a());
+    if (now_s_ > kSettleS) { // before time 0 the heat sink is held at its starting temperature
+        heat_sink_.step(kSlowStepS, account.dissipated_j / seconds);
+    }
+    vertical_.set_rail(supply_.rail_v());
+    line_.set_rail(supply_.rail_v());
+    oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
+    afc_.set_temperature(heat_sink_.oscillator_rise_k());
+    slow_newest_ = (slow_newest_ + 1) % slow_.size();
+    slow_[slow_newest_] = {now_s_, supply_.rail_v(), supply_.rail_a()};
+    next_slow_s_ = now_s_ + kSlowStepS;
+}
+
+void BoardModel::advance(double limit_s, bool stop_at_edge) {
+    while (now_s_ < limit_s) {
+        double next = std::min({limit_s, next_slow_s_, separator_.next_drop_s(), off_s_, on_s_});
+        if (stop_at_edge && !edges_.empty()) {
+            if (edges_.front().time_s <= now_s_) {
+                return;
+            }
+            next = std::min(next, edges_.front().time_s);
+        }
+        if (const auto cycle = afc_.run_until(next)) {
+            next = *cycle;
+            off_s_ = next + p_.line_drive_storage_s;
+            on_s_ = next + p_.line_drive_on_phase / afc_.free_running_hz();
+        }
+        run_vertical(next);
+        line_.run_until(next);
+        separator_.advance(next);
+        now_s_ = next;
+        update_separator();
+        if (now_s_ >= off_s_) {
+            switch_line_off();
+        }
+        if (now_s_ >= on_s_) {
+            switch_line_on();
+        }
+        if (now_s_ >= next_slow_s_) {
+            slow_step();
+        }
+    }
+}
+
+std::optional<RetraceEdge> BoardModel::run_until(double limit_s) {
+    const double limit = limit_s + kSettleS;
+    advance(limit, true);
+    if (edges_.empty() || edges_.front().time_s > limit) {
+        return std::nullopt;
+    }
+    RetraceEdge edge = edges_.front();
+    edges_.pop_front();
+    edge.time_s -= kSettleS;
+    return edge;
+}
+
+VerticalOutput::Point BoardModel::vertical_at(double time_s) const {
+    VerticalOutput::Point point = vertical_.at(time_s + kSettleS);
+    point.time_s = time_s;
+    return point;
+}
+
+LineRetrace BoardModel::last_retrace() const {
+    LineRetrace r = last_retrace_;
+    r.begin_s -= kSettleS;
+    r.end_s -= kSettleS;
+    return r;
+}
+
+double BoardModel::quantity(ChannelId channel, double time_s) const {
+    const auto rail = [&](double Slow::*member) {
+        const double t = time_s + kSettleS;
+        const Slow* after = &slow_[slow_newest_];
+        const Slow* before = after;
+        for (std::size_t n = 1; n < slow_.size() && before->time_s > t; ++n) {
+            after = before;
+            before = &slow_[(slow_newest_ + slow_.size() - n) % slow_.size()];
+        }
+        const double span = after->time_s - before->time_s;
+        const double part = span > 0 ? std::clamp((t - before->time_s) / span, 0.0, 1.0) : 0;
+        return before->*member + part * (after->*member - before->*member);
+    };
+    switch (channel) {
+    case ChannelId::v_yoke_a: // shunt in the ground leg: positive at the bottom of the picture
+        return -vertical_at(time_s).yoke_a;
+    case ChannelId::h_yoke_a:
+        return line_at(time_s).yoke_a;
+    case ChannelId::supply_v:
+        return rail(&Slow::rail_v);
+    case ChannelId::supply_a:
+        return rail(&Slow::rail_a);
+    case ChannelId::v_out_v:
+        return vertical_at(time_s).output_v;
+    case ChannelId::h_peak_v:
+        return time_s - last_retrace().begin_s < 1e-3 ? last_retrace_.peak_v : 0;
+    case ChannelId::heatsink_c:
+        return heat_sink_.celsius();
+    case ChannelId::ref_v:
+        break;
+    }
+    return 1e-6 * kReferenceUv;
+}
+
+} // namespace yokedock::sim

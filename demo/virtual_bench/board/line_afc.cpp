@@ -1,0 +1,120 @@
+// SPDX-License-Identifier: MIT
+#include "demo/virtual_bench/board/line_afc.hpp"
+#include "demo/virtual_bench/board/sync_separator.hpp"
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace yokedock::sim {
+
+namespace {
+constexpr double kGateStepS = 0.5e-6; ///< the sawtooth is taken at the middle of each such step
+}
+
+LineAfc::LineAfc(const BoardParameters& p, std::uint64_t noise_seed) : random_(noise_seed) {
+    configure(p);
+}
+
+void LineAfc::configure(const BoardParameters& p) {
+    const double farad_volts = p.line_oscillator_capacitor_f * p.line_oscillator_swing_v;
+    hz_25_ = p.line_oscillator_reference_v /
+             ((p.line_oscillator_fixed_ohm + p.line_oscillator_hold_ohm) * farad_volts);
+    hz_per_volt_ = 1 / (p.line_oscillator_control_ohm * farad_volts);
+    tempco_per_k_ = p.line_oscillator_tempco_per_k;
+    noise_cycles_ = p.line_oscillator_noise_v / p.line_oscillator_swing_v;
+    // A half sine integrates to 2/pi of its box; the sawtooth swings half of that either way.
+    shaper_scale_ = p.line_afc_retrace_ratio / std::numbers::pi /
+                    (p.line_afc_shaper_ohm * p.line_afc_shaper_f);
+    gate_width_s_ = gate_width_s(p);
+    sine_ = p.line_afc_sine >= 0.5;
+
+    const auto make = [&](double detector_ohm) {
+        const double lag = 1 / p.line_afc_lag_ohm;
+        const double drive = 1 / detector_ohm;
+        const double c1 = p.line_afc_filter_f;
+        Flow::Matrix a{};
+        a[kControl][kControl] = -(1 / p.line_afc_leak_ohm + lag + drive) / c1;
+        a[kControl][kLag] = lag / c1;
+        a[kControl][kSource] = drive / c1;
+        a[kLag][kControl] = lag / p.line_afc_lag_f;
+        a[kLag][kLag] = -lag / p.line_afc_lag_f;
+        a[kPhase][kControl] = hz_per_volt_;
+        a[kPhase][kFreeHz] = 1;
+        return a;
+    };
+    gated_.set(make(p.line_afc_detector_ohm));
+    open_.set(make(INFINITY));
+}
+
+double LineAfc::free_running_hz() const { return hz_25_ * (1 + tempco_per_k_ * rise_k_); }
+
+void LineAfc::set_sync(double time_s, bool on) {
+    if (on) {
+        gate_ = gate_width_s_ > 0;
+        gate_end_s_ = time_s + gate_width_s_;
+    } else {
+        gate_end_s_ = std::min(gate_end_s_, time_s);
+    }
+}
+
+double LineAfc::detector_v(double time_s) const {
+    const double width = retrace_.end_s - retrace_.begin_s;
+    if (retrace_.peak_v <= 0 || width <= 0) {
+        return 0;
+    }
+    const double period = 1 / free_running_hz();
+    if (time_s - retrace_.end_s > 2 * period) {
+        return 0; // no retrace pulses any more
+    }
+    const double peak = shaper_scale_ * retrace_.peak_v * width;
+    if (sine_) {
+        const double centre = 0.5 * (retrace_.begin_s + retrace_.end_s);
+        return -peak * std::sin(2 * std::numbers::pi * (time_s - centre) / period);
+    }
+    if (time_s < retrace_.end_s) {
+        return peak * std::cos(std::numbers::pi * (time_s - retrace_.begin_s) / width);
+    }
+    return std::min(peak, peak * (2 * (time_s - retrace_.end_s) / (period - width) - 1));
+}
+
+double LineAfc::cycle_end(const Flow& flow, double span_s) const {
+    double dt = span_s;
+    for (int k = 0; k < 4; ++k) {
+        const Flow::State s = flow.advance(state_, dt);
+        const double hz = flow.derivative(s)[kPhase];
+        const double correction = (1 - s[kPhase]) / hz;
+        dt = std::clamp(dt + correction, 0.0, span_s);
+        if (std::fabs(correction) < 1e-13) {
+            break;
+        }
+    }
+    return dt;
+}
+
+std::optional<double> LineAfc::run_until(double limit_s) {
+    state_[kFreeHz] = free_running_hz();
+    while (time_s_ < limit_s) {
+        if (gate_ && time_s_ >= gate_end_s_) {
+            gate_ = false;
+        }
+        double end = limit_s;
+        if (gate_) {
+            end = std::min({limit_s, gate_end_s_, time_s_ + kGateStepS});
+            state_[kSource] = detector_v(0.5 * (time_s_ + end));
+        }
+        const Flow& flow = gate_ ? gated_ : open_;
+        const Flow::State next = flow.advance(state_, end - time_s_);
+        if (next[kPhase] >= 1) {
+            const double dt = cycle_end(flow, end - time_s_);
+            state_ = flow.advance(state_, dt);
+            state_[kPhase] = noise_cycles_ > 0 ? noise_cycles_ * random_.normal() : 0.0;
+            time_s_ += dt;
+            return time_s_;
+        }
+        state_ = next;
+        time_s_ = end;
+    }
+    return std::nullopt;
+}
+
+} // namespace yokedock::sim

@@ -1,0 +1,213 @@
+// SPDX-License-Identifier: MIT
+#include "demo/virtual_bench/board/line_output.hpp"
+#include <algorithm>
+#include <cmath>
+
+namespace yokedock::sim {
+
+namespace {
+constexpr int kMicrosecond = LinearFlow<6>::kLevelMicrosecond;
+constexpr int kLongestMarch = 300; ///< us looked ahead for the end of a mode; longer means never
+} // namespace
+
+LineOutput::LineOutput(const BoardParameters& p, double rail_v) : rail_v_(rail_v) {
+    configure(p);
+    Flow::State s{};
+    s[kS] = s[kRail] = rail_v;
+    s[kOne] = 1;
+    enter(0, Mode::kOff, s);
+}
+
+void LineOutput::configure(const BoardParameters& p) {
+    p_ = p;
+    const double l = p.line_yoke_inductance_h;
+    const double lp = p.line_output_choke_h;
+    for (const Mode mode : {Mode::kOff, Mode::kDamper, Mode::kOn}) {
+        // Collector voltage = state kCollector while off, else knee + ohm * (yoke + choke current).
+        const bool off = mode == Mode::kOff;
+        const bool on = mode == Mode::kOn;
+        const double knee = off ? 0 : (on ? p.line_output_saturation_v : -p.line_output_damper_v);
+        const double ohm = off ? 0 : (on ? p.line_output_on_ohm : p.line_output_damper_ohm);
+        Flow::Matrix a{};
+        a[kYoke][kYoke] = -(p.line_yoke_resistance_ohm + ohm) / l;
+        a[kYoke][kS] = 1 / l;
+        a[kYoke][kChoke] = -ohm / l;
+        a[kYoke][kCollector] = off ? -1 / l : 0;
+        a[kYoke][kOne] = -knee / l;
+        a[kS][kYoke] = -1 / p.line_output_s_f;
+        a[kChoke][kYoke] = -ohm / lp;
+        a[kChoke][kChoke] = -(p.line_output_choke_ohm + ohm) / lp;
+        a[kChoke][kCollector] = off ? -1 / lp : 0;
+        a[kChoke][kRail] = 1 / lp;
+        a[kChoke][kOne] = -knee / lp;
+        if (off) {
+            a[kCollector][kYoke] = 1 / p.line_output_retrace_f;
+            a[kCollector][kChoke] = 1 / p.line_output_retrace_f;
+            a[kCollector][kCollector] = -1 / (p.line_output_retrace_f * p.line_output_load_ohm);
+        }
+        flows_[static_cast<std::size_t>(mode)].set(a);
+    }
+}
+
+double LineOutput::clamp_v(Mode mode, double total_a) const {
+    return mode == Mode::kOn
+               ? p_.line_output_saturation_v + p_.line_output_on_ohm * total_a
+               : -p_.line_output_damper_v + p_.line_output_damper_ohm * total_a;
+}
+
+void LineOutput::enter(double time_s, Mode mode, Flow::State state) {
+    newest_ = (newest_ + 1) % history_.size();
+    history_[newest_] = {time_s, mode, state};
+    change_s_ = time_s + natural_end(history_[newest_]);
+}
+
+/// Moves s, known to fail the test, to just before the test passes, within the next microsecond; returns the
+/// time moved. Halves down to 31 ns and interpolates nothing: callers need the state, not only the time.
+template <class Test>
+double LineOutput::refine(const Flow& flow, Flow::State& s, Test passed) const {
+    double moved = 0;
+    for (int level = kMicrosecond - 1; level >= 0; --level) {
+        const Flow::State next = flow.step(s, level);
+        if (!passed(next)) {
+            s = next;
+            moved += Flow::kUnitS * (1 << level);
+        }
+    }
+    double low = 0;
+    double high = Flow::kUnitS;
+    for (int k = 0; k < 8; ++k) { // to 0.1 ns
+        const double middle = 0.5 * (low + high);
+        (passed(flow.advance(s, middle)) ? high : low) = middle;
+    }
+    s = flow.advance(s, high);
+    return moved + high;
+}
+
+double LineOutput::natural_end(const Segment& segment) const {
+    const Flow& f = flow(segment.mode);
+    const double knee = -p_.line_output_damper_v;
+    const auto ended = [&](const Flow::State& s) {
+        switch (segment.mode) {
+        case Mode::kOff:
+            return s[kCollector] <= knee && s[kYoke] + s[kChoke] < 0;
+        case Mode::kDamper:
+            return s[kYoke] + s[kChoke] >= 0;
+        case Mode::kOn:
+            break;
+        }
+        return s[kYoke] + s[kChoke] < -1e-3;
+    };
+    Flow::State s = segment.state;
+    double t = 0;
+    if (ended(s)) {
+        return 0;
+    }
+    // Big strides first: only a retrace turns round within 8 us.
+    const int stride = segment.mode == Mode::kOff ? 0 : 3;
+    for (int level = stride; level >= 0; --level) {
+        const double us = 1e-6 * (1 << level);
+        while (t < kLongestMarch * 1e-6) {
+            const Flow::State next = f.step(s, kMicrosecond + level);
+            if (ended(next)) {
+                break;
+            }
+            s = next;
+            t += us;
+        }
+    }
+    if (t >= kLongestMarch * 1e-6) {
+        return INFINITY;
+    }
+    return t + refine(f, s, ended);
+}
+
+void LineOutput::run_until(double time_s) {
+    while (change_s_ <= time_s) {
+        const Segment& old = history_[newest_];
+        Flow::State s = flow(old.mode).advance(old.state, change_s_ - old.begin_s);
+        const Mode next = old.mode == Mode::kDamper ? (driven_ ? Mode::kOn : Mode::kOff) : Mode::kDamper;
+        const double when = change_s_;
+        s[kCollector] = 0;
+        if (next == Mode::kDamper) {
+            mean_choke_a_ = 0.5 * (s[kChoke] + choke_at_off_a_);
+        }
+        enter(when, next, s);
+        if (change_s_ <= when) { // numerically at the border: do not loop at one instant
+            change_s_ = when + 1e-9;
+        }
+    }
+}
+
+LineOutput::Retrace LineOutput::switch_off(double time_s) {
+    run_until(time_s);
+    driven_ = false;
+    const Segment& old = history_[newest_];
+    if (old.mode != Mode::kOn) {
+        return {}; // was not conducting: nothing to switch off
+    }
+    Flow::State s = flow(Mode::kOn).advance(old.state, time_s - old.begin_s);
+    s[kCollector] = clamp_v(Mode::kOn, s[kYoke] + s[kChoke]);
+    s[kRail] = rail_v_;
+    choke_at_off_a_ = s[kChoke];
+    enter(time_s, Mode::kOff, s);
+
+    Retrace r;
+    const double span = change_s_ - time_s;
+    if (!(span < kLongestMarch * 1e-6)) {
+        return r; // rings without ever reaching the damper: no pulse worth the name
+    }
+    r.pulse = {time_s, change_s_, 0};
+    const Flow& f = flow(Mode::kOff);
+    const double level = p_.bench_line_threshold_v;
+    Flow::State before = s;
+    for (double t = 0; t < span; t += 1e-6) {
+        const Flow::State after = f.step(before, kMicrosecond);
+        if (!r.crosses && before[kCollector] < level && after[kCollector] >= level) {
+            Flow::State x = before;
+            r.rise_s = time_s + t + refine(f, x, [level](const Flow::State& y) { return y[kCollector] >= level; });
+            r.crosses = true;
+        } else if (r.crosses && before[kCollector] >= level && after[kCollector] < level) {
+            Flow::State x = before;
+            r.fall_s = time_s + t + refine(f, x, [level](const Flow::State& y) { return y[kCollector] < level; });
+        }
+        const double current = before[kYoke] + before[kChoke];
+        if (current > 0 && after[kYoke] + after[kChoke] <= 0) { // the collector turns where current does
+            Flow::State x = before;
+            refine(f, x, [](const Flow::State& y) { return y[kYoke] + y[kChoke] <= 0; });
+            r.pulse.peak_v = std::max(r.pulse.peak_v, x[kCollector]);
+        }
+        r.pulse.peak_v = std::max(r.pulse.peak_v, before[kCollector]);
+        before = after;
+    }
+    r.crosses = r.crosses && r.fall_s > r.rise_s;
+    return r;
+}
+
+bool LineOutput::switch_on(double time_s) {
+    run_until(time_s);
+    driven_ = true;
+    const Segment& old = history_[newest_];
+    if (old.mode != Mode::kOff) {
+        return false; // the damper carries the current until it turns round
+    }
+    Flow::State s = flow(Mode::kOff).advance(old.state, time_s - old.begin_s);
+    const bool cut_short = s[kCollector] > p_.bench_line_threshold_v;
+    s[kCollector] = 0; // the transistor empties the retrace capacitor
+    enter(time_s, s[kYoke] + s[kChoke] < 0 ? Mode::kDamper : Mode::kOn, s);
+    return cut_short;
+}
+
+LineOutput::Point LineOutput::at(double time_s) const {
+    std::size_t k = newest_;
+    for (std::size_t n = 1; n < history_.size() && history_[k].begin_s > time_s; ++n) {
+        k = (k + history_.size() - 1) % history_.size();
+    }
+    const Segment& segment = history_[k];
+    const Flow::State s = flow(segment.mode).advance(segment.state, std::max(0.0, time_s - segment.begin_s));
+    const double total_a = s[kYoke] + s[kChoke];
+    const double collector =
+        segment.mode == Mode::kOff ? s[kCollector] : clamp_v(segment.mode, total_a);
+    return {s[kYoke], collector, s[kS], s[kChoke], segment.mode};
+}
+
+} // namespace yokedock::sim

@@ -1,0 +1,61 @@
+// SPDX-License-Identifier: MIT
+#include "demo/virtual_bench/board/supply.hpp"
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace yokedock::sim {
+
+Supply::Supply(const BoardParameters& p) : p_(p) {
+    // Start where a lightly loaded supply stands, so that only the load's settling is left.
+    const double peak_v = std::numbers::sqrt2 * p.supply_mains_v * p.supply_transformer_ratio;
+    reservoir_v_ = raw_v_ = std::max(0.0, peak_v - 2 * p.supply_rectifier_v);
+    rail_v_ = std::clamp(raw_v_ - p.supply_dropout_v, 0.0, p.supply_regulated_v);
+    rail_a_ = rail_v_ / p.supply_other_load_ohm;
+}
+
+void Supply::step(double time_s, double dt_s, double load_a) {
+    const double phase = 2 * std::numbers::pi *
+                         (p_.supply_mains_hz * (time_s - 0.5 * dt_s) + p_.supply_mains_phase);
+    const double secondary_v = std::fabs(std::numbers::sqrt2 * p_.supply_mains_v *
+                                         p_.supply_transformer_ratio * std::sin(phase));
+    const double wanted_a = load_a + rail_v_ / p_.supply_other_load_ohm;
+    const double filter_s = p_.supply_filter_ohm * p_.supply_decoupling_f;
+    rail_a_ += (wanted_a - rail_a_) * (1 - std::exp(-dt_s / filter_s));
+
+    // Rectifier on: source resistance and ESR in series to the reservoir; exact over the step.
+    const double esr = p_.supply_reservoir_esr_ohm;
+    const double loop_ohm = p_.supply_source_ohm + esr;
+    const double open_v = secondary_v - 2 * p_.supply_rectifier_v + esr * rail_a_;
+    if (open_v > reservoir_v_) {
+        // At rest in this step the rectifier carries the load: the capacitor aims that much lower.
+        const double aim_v = open_v - rail_a_ * loop_ohm;
+        const double decay = std::exp(-dt_s / (loop_ohm * p_.supply_reservoir_f));
+        const double before_v = reservoir_v_;
+        reservoir_v_ = aim_v + (reservoir_v_ - aim_v) * decay;
+        rectifier_a_ = std::max(0.0, rail_a_ + p_.supply_reservoir_f * (reservoir_v_ - before_v) / dt_s);
+    } else {
+        rectifier_a_ = 0;
+        reservoir_v_ -= rail_a_ * dt_s / p_.supply_reservoir_f;
+    }
+    reservoir_v_ = std::max(0.0, reservoir_v_);
+    raw_v_ = std::max(0.0, reservoir_v_ + esr * (rectifier_a_ - rail_a_));
+
+    const double regulated_v = p_.supply_regulated_v +
+                               (raw_v_ - p_.supply_regulated_v - p_.supply_dropout_v) / p_.supply_rejection;
+    rail_v_ = std::max(0.0, std::min(regulated_v, raw_v_ - p_.supply_dropout_v) -
+                                p_.supply_output_ohm * rail_a_);
+}
+
+void HeatSink::step(double dt_s, double watts) {
+    const double end_c = p_.thermal_ambient_c + watts * p_.thermal_resistance_k_per_w;
+    celsius_ = end_c + (celsius_ - end_c) *
+                           std::exp(-dt_s / (p_.thermal_resistance_k_per_w * p_.thermal_capacity_j_per_k));
+}
+
+double HeatSink::oscillator_rise_k() const {
+    return p_.thermal_ambient_c - 25 +
+           p_.thermal_oscillator_share * (celsius_ - p_.thermal_ambient_c);
+}
+
+} // namespace yokedock::sim

@@ -1,0 +1,233 @@
+// SPDX-License-Identifier: MIT
+#include "demo/virtual_bench/board/vertical_output.hpp"
+#include <algorithm>
+#include <cmath>
+
+namespace yokedock::sim {
+
+namespace {
+
+/// Smooth sign: -1 to 1, half-way hand-over around `width`.
+double soft_sign(double x, double width) { return x / std::sqrt(x * x + width * width); }
+
+double mix(double a, double b, double part) { return a + (b - a) * part; }
+
+} // namespace
+
+void RampGenerator::configure(const BoardParameters& p) {
+    const double charge_ohm = p.ramp_fixed_ohm + p.ramp_height_ohm;
+    const auto make = [&](double discharge_s) { // conductance across the stack
+        const double out = 1 / charge_ohm + discharge_s + 1 / p.ramp_leak_ohm;
+        LinearFlow<3>::Matrix a{};
+        a[0] = {-out / p.ramp_upper_f, -out / p.ramp_upper_f, 1 / (charge_ohm * p.ramp_upper_f)};
+        a[1] = {-out / p.ramp_lower_f, -out / p.ramp_lower_f, 1 / (charge_ohm * p.ramp_lower_f)};
+        a[1][0] += 1 / (p.ramp_linearity_ohm * p.ramp_lower_f);
+        return a;
+    };
+    charge_flow_.set(make(0));
+    reset_flow_.set(make(1 / p.ramp_reset_ohm));
+    gain_ = p.ramp_drive_gain;
+    bias_v_ = p.ramp_bias_v;
+    s_level_v_ = p.ramp_s_level_v;
+}
+
+double RampGenerator::drive_v(const State& s) const {
+    const double v = gain_ * (bias_v_ - s[0] - s[1]);
+    const double bend = v / s_level_v_;
+    return v / std::sqrt(1 + bend * bend);
+}
+
+VerticalOutput::VerticalOutput(const BoardParameters& p, double rail_v) : ramp_(p) {
+    configure(p);
+    set_rail(rail_v);
+    state_.coupling_v = p.vertical_output_bias_ratio * rail_v;
+    state_.boost_v = std::max(0.0, rail_v - p.vertical_output_boost_diode_v);
+    state_.point.output_v = state_.coupling_v;
+}
+
+void VerticalOutput::configure(const BoardParameters& p) {
+    p_ = p;
+    ramp_.configure(p);
+    state_.ramp[2] = p.ramp_supply_v;
+    sense_ohm_ = p.vertical_output_sense_ohm;
+    const double around = sense_ohm_ + p.vertical_output_damping_ohm;
+    share_ = sense_ohm_ / around;
+    yoke_share_ = p.vertical_output_damping_ohm / around;
+    alpha_scale_ = 1 / (1 + p.vertical_output_gain * share_);
+    stiffness_ohm_ = p.vertical_output_gain * yoke_share_ * sense_ohm_ * alpha_scale_;
+    whole_ = coefficients(kStepS);
+}
+
+VerticalOutput::Coefficients VerticalOutput::coefficients(double dt_s) const {
+    const double series_ohm =
+        p_.vertical_yoke_resistance_ohm +
+        yoke_share_ * (sense_ohm_ + p_.vertical_output_coupling_esr_ohm);
+    const double l = p_.vertical_yoke_inductance_h;
+    const double clip_ohm = p_.vertical_output_saturation_ohm;
+    const double boost_s = p_.vertical_output_boost_charge_ohm * p_.vertical_output_boost_f;
+    return {dt_s, std::exp(-dt_s * (series_ohm + yoke_share_ * stiffness_ohm_) / l),
+            std::exp(-dt_s * (series_ohm + yoke_share_ * clip_ohm) / l), std::exp(-dt_s / boost_s)};
+}
+
+void VerticalOutput::set_rail(double rail_v) {
+    rail_v_ = rail_v;
+    state_.ramp[2] = std::min(p_.ramp_supply_v, std::max(0.0, rail_v));
+}
+
+void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* account) const {
+    const double drive_before = ramp_.drive_v(s.ramp);
+    const LinearFlow<3>& flow = ramp_.flow(reset_);
+    s.ramp = whole ? flow.step(s.ramp, LinearFlow<3>::kLevelMicrosecond + 1)
+                   : flow.advance(s.ramp, c.dt_s);
+    const double drive_after = ramp_.drive_v(s.ramp);
+    const double drive = 0.5 * (drive_before + drive_after);
+
+    const double bias_v = p_.vertical_output_bias_ratio * rail_v_;
+    const double series_ohm =
+        p_.vertical_yoke_resistance_ohm +
+        yoke_share_ * (sense_ohm_ + p_.vertical_output_coupling_esr_ohm);
+    double i = s.point.yoke_a;
+    const double sign = soft_sign(i, p_.vertical_output_crossover_a);
+    const double open_v =
+        bias_v - p_.vertical_output_crossover_v * sign +
+        p_.vertical_output_gain *
+            (share_ * s.coupling_v - p_.vertical_output_dc_feedback * (s.coupling_v - bias_v));
+    const double boosted_v = std::max(s.boost_v, 0.0);
+    const double knee_v = p_.vertical_output_saturation_v * sign;
+    const double clip_ohm = p_.vertical_output_saturation_ohm;
+    const double top_v = rail_v_ - knee_v;
+    const double switch_ohm = clip_ohm;
+
+    double alpha = (open_v + p_.vertical_output_gain * drive) * alpha_scale_;
+    double slope_ohm = stiffness_ohm_;
+    double decay = c.linear;
+    const double wanted_v = alpha - stiffness_ohm_ * i;
+    const bool above_rail = wanted_v > top_v - clip_ohm * i;
+    const double high_v =
+        above_rail ? std::max(rail_v_ + boosted_v - p_.vertical_output_boost_switch_ohm * std::max(i, 0.0),
+                              rail_v_) -
+                         knee_v
+                   : top_v;
+    if (wanted_v > high_v - clip_ohm * i) {
+        alpha = high_v;
+        slope_ohm = switch_ohm;
+        decay = c.clipped;
+    } else if (wanted_v < -knee_v - clip_ohm * i) {
+        alpha = -knee_v;
+        slope_ohm = clip_ohm;
+        decay = c.clipped;
+    }
+    const double end_a =
+        yoke_share_ * (alpha - s.coupling_v) / (series_ohm + yoke_share_ * slope_ohm);
+    const double before_a = i;
+    i = end_a + (i - end_a) * decay;
+    const double mean_a = 0.5 * (before_a + i);
+    const double output_v = alpha - slope_ohm * i;
+    const double mean_v = alpha - slope_ohm * mean_a;
+    const double out_a = mean_a + (mean_v - s.coupling_v - sense_ohm_ * mean_a) /
+                                      (sense_ohm_ + p_.vertical_output_damping_ohm);
+
+    s.coupling_v += c.dt_s / p_.vertical_output_coupling_f *
+                    (out_a - s.coupling_v / p_.vertical_output_coupling_leak_ohm);
+    double recharge_c = 0;
+    const bool boosting = mean_v > rail_v_ - p_.vertical_output_saturation_v - clip_ohm * std::fabs(i);
+    if (boosting) {
+        s.boost_v -= out_a * c.dt_s / p_.vertical_output_boost_f;
+    } else {
+        const double full_v = rail_v_ - p_.vertical_output_boost_diode_v;
+        if (s.boost_v < full_v) {
+            const double before_v = s.boost_v;
+            s.boost_v = full_v + (s.boost_v - full_v) * c.boost;
+            recharge_c = (s.boost_v - before_v) * p_.vertical_output_boost_f;
+        }
+    }
+    s.boost_v = std::max(s.boost_v, -p_.vertical_output_boost_diode_v);
+    s.point = {s.point.time_s + c.dt_s, i, output_v};
+
+    if (account != nullptr) {
+        const double from_v = boosting ? rail_v_ + boosted_v : rail_v_;
+        const double drop_v = out_a > 0 ? from_v - mean_v : (boosting ? 0 : -mean_v);
+        account->seconds += c.dt_s;
+        account->supply_c += (out_a > 0 || boosting ? out_a : 0) * c.dt_s + recharge_c +
+                             p_.vertical_output_quiescent_a * c.dt_s;
+        account->dissipated_j +=
+            (drop_v * out_a + rail_v_ * p_.vertical_output_quiescent_a) * c.dt_s;
+    }
+}
+
+void VerticalOutput::commit(const Point& before) {
+    const Point& after = state_.point;
+    newest_ = (newest_ + 1) % history_.size();
+    history_[newest_] = after;
+    const double half = 0.5 * p_.bench_field_hysteresis_v;
+    const double level = p_.bench_field_threshold_v + (comparator_high_ ? -half : half);
+    const bool high = after.output_v > level;
+    if (high == comparator_high_) {
+        return;
+    }
+    comparator_high_ = high;
+    const double change = after.output_v - before.output_v;
+    const double part =
+        change == 0 ? 1 : std::clamp((level - before.output_v) / change, 0.0, 1.0);
+    if (crossing_count_ < crossings_.size()) {
+        crossings_[crossing_count_++] = {mix(before.time_s, after.time_s, part), high};
+    }
+}
+
+void VerticalOutput::run_until(double time_s) {
+    while (state_.point.time_s + kStepS <= time_s) {
+        const Point before = state_.point;
+        step(state_, whole_, true, &account_);
+        commit(before);
+    }
+}
+
+void VerticalOutput::set_reset(double time_s, bool reset) {
+    run_until(time_s);
+    const double rest = time_s - state_.point.time_s;
+    if (rest > 0) {
+        const Point before = state_.point;
+        step(state_, coefficients(rest), false, &account_);
+        commit(before);
+    }
+    reset_ = reset;
+}
+
+std::optional<VerticalOutput::Crossing> VerticalOutput::take_crossing() {
+    if (crossing_count_ == 0) {
+        return std::nullopt;
+    }
+    const Crossing first = crossings_[0];
+    std::move(crossings_.begin() + 1, crossings_.end(), crossings_.begin());
+    --crossing_count_;
+    return first;
+}
+
+VerticalOutput::Account VerticalOutput::take_account() {
+    const Account result = account_;
+    account_ = {};
+    return result;
+}
+
+VerticalOutput::Point VerticalOutput::at(double time_s) const {
+    Point before = state_.point;
+    Point after = before;
+    if (time_s > before.time_s) {
+        State ahead = state_;
+        step(ahead, whole_, true, nullptr);
+        after = ahead.point;
+    } else {
+        std::size_t k = newest_;
+        for (std::size_t n = 0; n + 1 < history_.size() && before.time_s > time_s; ++n) {
+            after = before;
+            k = (k + history_.size() - 1) % history_.size();
+            before = history_[k];
+        }
+    }
+    const double span = after.time_s - before.time_s;
+    const double part = span > 0 ? std::clamp((time_s - before.time_s) / span, 0.0, 1.0) : 0;
+    return {time_s, mix(before.yoke_a, after.yoke_a, part),
+            mix(before.output_v, after.output_v, part)};
+}
+
+} // namespace yokedock::sim

@@ -1,0 +1,225 @@
+// SPDX-License-Identifier: MIT
+// The pool of numbered blocks between the interrupts that measure and the main loop that sends.
+//
+//   free --open()--> open (at most one per kind) --seal()--> sealed, numbered --free_below()--> free
+//
+// A word that finds no block is dropped and counted; the next block of that kind carries the gap flag.
+// Every kind is pushed from one context only. Lock is held (its object's life time) wherever kinds meet.
+#pragma once
+#include "shared/wire/messages.hpp"
+
+namespace yokedock {
+namespace firmware {
+
+struct Block {
+    uint32_t base_time;
+    uint8_t kind;
+    uint8_t flags;
+    uint8_t count;
+    uint8_t data[wire::kBlockDataBytes];
+};
+
+constexpr uint8_t bytes_per_word(wire::BlockKind kind) {
+    return kind == wire::BlockKind::kFieldStarts ? 8 : kind == wire::BlockKind::kLineEdges ? 2 : 4;
+}
+
+template <uint8_t kBlocks, class Lock> class BlockPool {
+    static_assert(kBlocks > 4 && kBlocks <= 32, "one open block per kind, and the ring of 32");
+
+  public:
+    /// Empties the pool; numbers start at 0 again.
+    void reset() {
+        Lock lock;
+        for (uint8_t i = 0; i < kBlocks; ++i) {
+            free_[i] = i;
+        }
+        free_count_ = kBlocks;
+        next_ = 0;
+        held_ = 0;
+        dropped_ = 0;
+        for (Writer& writer : writers_) {
+            writer.block = nullptr;
+            writer.left = 0;
+            writer.gap = 0;
+        }
+    }
+
+    // ---- pushing: from interrupts ------------------------------------------------------------------
+
+    /// A sample, triggered at `time`.
+    void push_sample(uint32_t time, uint16_t code, uint8_t channel) {
+        Writer& w = writers_[0];
+        if (w.left != 0 && (time - w.base) >> wire::kSampleTimeBits != 0) {
+            seal(w); // too long ago for the word's time field
+        }
+        if (w.left == 0 && !open(w, wire::BlockKind::kSamples, time)) {
+            return;
+        }
+        const uint32_t age = time - w.base;
+        const uint8_t age0 = static_cast<uint8_t>(age);
+        const uint8_t age1 = static_cast<uint8_t>(age >> 8);
+        const uint8_t age2 = static_cast<uint8_t>(age >> 16);
+        // code | channel << 10 | age << 13, byte by byte: shifts of 32 bits are slow on the device
+        uint8_t* at = w.at;
+        at[0] = static_cast<uint8_t>(code);
+        at[1] = static_cast<uint8_t>((code >> 8) | (channel << 2) | (age0 << 5));
+        at[2] = static_cast<uint8_t>((age0 >> 3) | (age1 << 5));
+        at[3] = static_cast<uint8_t>((age1 >> 3) | (age2 << 5));
+        w.at = at + 4;
+        if (--w.left == 0) {
+            seal(w);
+        }
+    }
+
+    /// A line retrace edge.
+    void push_line_edge(uint32_t time, bool rising) {
+        Writer& w = writers_[1];
+        uint32_t gap = time - line_edge_time_;
+        if (w.left != 0 && gap >= 0x8000u) {
+            seal(w);
+        }
+        if (w.left == 0) {
+            if (!open(w, wire::BlockKind::kLineEdges, time)) {
+                return;
+            }
+            gap = 0;
+        }
+        line_edge_time_ = time;
+        w.at[0] = static_cast<uint8_t>(gap);
+        w.at[1] = static_cast<uint8_t>(static_cast<uint8_t>(gap >> 8) | (rising ? 0x80 : 0));
+        w.at += 2;
+        if (--w.left == 0) {
+            seal(w);
+        }
+    }
+
+    /// A field retrace edge.
+    void push_field_edge(uint32_t time, bool rising) {
+        Writer& w = writers_[2];
+        if (w.left == 0 && !open(w, wire::BlockKind::kFieldEdges, time)) {
+            return;
+        }
+        put32(w, (time & 0x7FFFFFFFu) | (rising ? 0x80000000u : 0));
+        if (--w.left == 0) {
+            seal(w);
+        }
+    }
+
+    /// A field start, fields as wire::FieldStart.
+    void push_field_start(uint32_t time, uint32_t accumulator) {
+        Writer& w = writers_[3];
+        if (w.left == 0 && !open(w, wire::BlockKind::kFieldStarts, time)) {
+            return;
+        }
+        put32(w, time);
+        put32(w, accumulator);
+        if (--w.left == 0) {
+            seal(w);
+        }
+    }
+
+    // ---- reading: main loop ------------------------------------------------------------------------
+
+    /// Seals the open blocks that hold anything. No push may run meanwhile.
+    void seal_open() {
+        for (Writer& writer : writers_) {
+            if (writer.left != 0) {
+                seal(writer);
+            }
+        }
+    }
+
+    /// The sealed block with this number; nullptr when it is not (or no longer) held.
+    const Block* find(uint16_t number) const {
+        Lock lock;
+        const uint16_t back = static_cast<uint16_t>(next_ - number);
+        return back == 0 || back > held_ ? nullptr : &blocks_[order_[number & 31]];
+    }
+
+    /// Blocks before number may be reused. Numbers not yet given free everything sealed.
+    void free_below(uint16_t number) {
+        for (;;) {
+            Lock lock; // short: one block at a time
+            const uint16_t oldest = static_cast<uint16_t>(next_ - held_);
+            if (held_ == 0 || static_cast<int16_t>(static_cast<uint16_t>(number - oldest)) <= 0) {
+                return;
+            }
+            free_[free_count_++] = order_[oldest & 31];
+            --held_;
+        }
+    }
+
+    uint16_t next() const {
+        Lock lock;
+        return next_;
+    }
+    uint16_t oldest() const {
+        Lock lock;
+        return static_cast<uint16_t>(next_ - held_);
+    }
+    uint32_t dropped() const {
+        Lock lock;
+        return dropped_;
+    }
+
+  private:
+    struct Writer {
+        Block* block;
+        uint8_t* at;
+        uint32_t base;
+        uint8_t left; ///< words that still fit; 0: no block open
+        uint8_t gap;
+    };
+
+    static void put32(Writer& w, uint32_t value) {
+        w.at[0] = static_cast<uint8_t>(value);
+        w.at[1] = static_cast<uint8_t>(value >> 8);
+        w.at[2] = static_cast<uint8_t>(value >> 16);
+        w.at[3] = static_cast<uint8_t>(value >> 24);
+        w.at += 4;
+    }
+
+    bool open(Writer& w, wire::BlockKind kind, uint32_t time) {
+        Lock lock;
+        if (free_count_ == 0) {
+            ++dropped_;
+            w.gap = 1;
+            return false;
+        }
+        Block* block = &blocks_[free_[--free_count_]];
+        block->base_time = time;
+        block->kind = static_cast<uint8_t>(kind);
+        block->flags = w.gap != 0 ? wire::kBlockFlagGap : 0;
+        w.gap = 0;
+        w.block = block;
+        w.at = block->data;
+        w.base = time;
+        w.left = static_cast<uint8_t>(wire::kBlockDataBytes / bytes_per_word(kind));
+        return true;
+    }
+
+    void seal(Writer& w) {
+        Lock lock;
+        Block* block = w.block;
+        const uint8_t size = bytes_per_word(static_cast<wire::BlockKind>(block->kind));
+        const uint8_t shift = size == 8 ? 3 : size == 4 ? 2 : 1;
+        block->count = static_cast<uint8_t>(static_cast<uint8_t>(w.at - block->data) >> shift);
+        order_[next_ & 31] = static_cast<uint8_t>(block - blocks_);
+        ++next_;
+        ++held_;
+        w.left = 0;
+    }
+
+    Writer writers_[4] = {};
+    uint32_t line_edge_time_ = 0;
+    uint32_t dropped_ = 0;
+    uint16_t next_ = 0;
+    uint8_t held_ = 0;
+    uint8_t free_count_ = 0;
+    uint8_t free_[kBlocks] = {};
+    uint8_t order_[32] = {}; ///< block index by number modulo 32
+    Block blocks_[kBlocks] = {};
+};
+
+} // namespace firmware
+} // namespace yokedock

@@ -1,0 +1,19 @@
+// SPDX-License-Identifier: MIT
+#pragma once
+#include "shared/sync/plan.hpp"
+
+namespace yokedock {
+namespace firmware {
+
+constexpr uint8_t kVersionMajor = 0;
+constexpr uint8_t kVersionMinor = 1;
+constexpr uint8_t kVersionPatch = 0;
+
+/// Blocks of the pool: what 8 KB of RAM leave beside stack and buffers.
+constexpr uint8_t kPoolBlocks = 24;
+
+/// The supply goes off when no frame with a right CRC came for this long.
+constexpr uint16_t kSilenceLimitMs = 2000;
+
+} // namespace firmware
+} // namespace yokedock

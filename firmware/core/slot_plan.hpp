@@ -1,0 +1,75 @@
+// SPDX-License-Identifier: MIT
+// A sync plan in the form the slot handler walks: runs of equal slots for both field parities, with every
+// number it needs already computed, because the handler has 400 cycles for everything.
+#pragma once
+#include "shared/sync/plan.hpp"
+
+namespace yokedock {
+namespace firmware {
+
+constexpr uint16_t kNoCompare = 0xFFFF; ///< above every slot length: the compare never matches
+
+/// Bits of Run::shape.
+constexpr uint8_t kShapeWholeLine = 0x01; ///< the slot is a whole line, else half a line
+constexpr uint8_t kShapeVertical = 0x02;  ///< part of the vertical sync group (broad or solid)
+constexpr uint8_t kShapePicture = 0x04;   ///< a line with a plain line sync: may carry a picture
+
+/// A run of equal slots. compare: pulse width in ticks - 1 (a match ends the pulse one tick later), or
+/// kNoCompare where the pulse fills its slot.
+struct Run {
+    uint16_t slots;
+    uint16_t compare;
+    uint8_t shape;
+};
+
+/// The hot members stand first: the device reaches the first 64 bytes with one instruction.
+struct SlotPlan {
+    uint32_t half_fraction; ///< numerator of what a half line has beyond whole ticks
+    uint32_t whole_fraction;
+    uint32_t denominator;
+    uint16_t half_ticks;
+    uint16_t whole_ticks; ///< whole ticks of a line; the fractions' carry included
+    uint16_t line_compare;
+    uint8_t flags;     ///< wire::SyncFlag
+    uint8_t interlace; ///< 1: fields start at a line start and in mid-line in turn
+    Run runs[2][sync::kMaxSegments + 1]; ///< by "field starts in mid-line"; ended by slots == 0
+    wire::SyncAchieved achieved;
+};
+
+/// Fills plan. achieved must come from sync::make_plan.
+inline void make_slot_plan(const wire::SyncAchieved& achieved, SlotPlan& plan) {
+    plan.achieved = achieved;
+    plan.half_fraction = achieved.half_line_numerator;
+    plan.denominator = achieved.half_line_denominator;
+    plan.half_ticks = achieved.half_line_ticks;
+    plan.whole_fraction = 2 * achieved.half_line_numerator; // < 2^31: see kMaxDenominator
+    plan.whole_ticks = static_cast<uint16_t>(2 * achieved.half_line_ticks);
+    if (plan.whole_fraction >= plan.denominator) {
+        plan.whole_fraction -= plan.denominator;
+        ++plan.whole_ticks;
+    }
+    plan.line_compare = static_cast<uint16_t>(achieved.line_sync_ticks - 1);
+    plan.flags = achieved.flags;
+    plan.interlace = achieved.half_lines & 1;
+    for (uint8_t mid = 0; mid < 2; ++mid) {
+        const sync::FieldProgram program = sync::make_field_program(achieved, mid != 0);
+        for (uint8_t i = 0; i < program.count; ++i) {
+            const sync::Segment& segment = program.segments[i];
+            const bool vertical =
+                segment.pulse == sync::Pulse::kBroad || segment.pulse == sync::Pulse::kSolid;
+            const bool whole = segment.half_lines_per_slot == 2;
+            Run& run = plan.runs[mid][i];
+            run.slots = segment.slots;
+            run.compare = segment.pulse == sync::Pulse::kSolid
+                              ? kNoCompare
+                              : static_cast<uint16_t>(segment.ticks - 1);
+            run.shape = static_cast<uint8_t>(
+                (whole ? kShapeWholeLine : 0) | (vertical ? kShapeVertical : 0) |
+                (whole && segment.pulse == sync::Pulse::kLine ? kShapePicture : 0));
+        }
+        plan.runs[mid][program.count].slots = 0;
+    }
+}
+
+} // namespace firmware
+} // namespace yokedock

@@ -1,0 +1,168 @@
+// SPDX-License-Identifier: MIT
+#include "firmware/ports/avr/hardware.hpp"
+#include "firmware/ports/avr/line_edges.hpp"
+#include "firmware/ports/avr/sampling.hpp"
+#include "firmware/ports/avr/slot_handler.hpp"
+#include "firmware/ports/avr/startup.hpp"
+#include "firmware/ports/avr/video.hpp"
+#include "shared/sync/standards.hpp"
+#include <avr/eeprom.h>
+
+namespace yokedock {
+namespace firmware {
+
+namespace {
+/// Until the host asks for another: the first standard of the table.
+constexpr sync::PlanResult kFirstPlan = sync::make_plan(sync::kStandards[0].settings, F_CPU);
+static_assert(kFirstPlan.ok, "the default standard must be one the device makes");
+} // namespace
+
+void AvrHardware::begin() {
+    PORTC |= kStopPin; // pull-up
+    DDRE |= kFieldPin | kWindowPin;
+    DDRH |= kPatternPin;
+    firmware::pool.reset();
+    make_slot_plan(kFirstPlan.achieved, plans_[0]);
+    start_serial();
+    start_slots(&plans_[0]);
+    reset_counters();
+}
+
+void AvrHardware::poll() {
+    if (capture_ == kWaiting && !change_pending()) {
+        begin_capture();
+    }
+    const auto settle = [](EdgeCounter& counter) {
+        EdgeCounter::Long taken{};
+        {
+            InterruptLock lock;
+            taken = counter.take_long();
+        }
+        counter.settle(taken);
+    };
+    settle(line_counter);
+    settle(field_counter);
+}
+
+uint32_t AvrHardware::now() const {
+    InterruptLock lock;
+    return tick_from_low(TCNT4);
+}
+
+uint32_t AvrHardware::bench_serial() const {
+    const uint32_t stored = eeprom_read_dword(reinterpret_cast<const uint32_t*>(0));
+    return stored == 0xFFFFFFFFu ? 0 : stored; // erased: no number given yet
+}
+
+wire::ResetCause AvrHardware::reset_cause() const {
+    const uint8_t flags = saved_reset_flags();
+    if ((flags & (1 << WDRF)) != 0) {
+        return wire::ResetCause::watchdog_reset;
+    }
+    if ((flags & (1 << PORF)) != 0) {
+        return wire::ResetCause::power; // brown-out and reset pin may show as well then
+    }
+    if ((flags & (1 << BORF)) != 0) {
+        return wire::ResetCause::brown_out;
+    }
+    return (flags & (1 << EXTRF)) != 0 ? wire::ResetCause::external : wire::ResetCause::power;
+}
+
+void AvrHardware::set_sync(const wire::SyncAchieved& achieved) {
+    const SlotPlan* in_use;
+    bool off;
+    {
+        InterruptLock lock;
+        sequencer.request_plan(nullptr); // take back what has not come into force
+        in_use = &sequencer.plan();
+        off = sequencer.output() == 0 && sequencer.requested_output() == 0;
+    }
+    newest_ = in_use == &plans_[0] ? 1 : 0;
+    make_slot_plan(achieved, plans_[newest_]);
+    {
+        InterruptLock lock;
+        sequencer.request_plan(&plans_[newest_]);
+        if (off) {
+            set_idle_levels(achieved.flags);
+            sequencer.cut_field_short();
+        }
+        slot.longest = 0;
+    }
+    set_video_pattern(pattern_, achieved);
+    reset_counters();
+}
+
+void AvrHardware::set_output(bool on) {
+    InterruptLock lock;
+    sequencer.request_output(on);
+}
+
+bool AvrHardware::output() const { return sequencer.requested_output() != 0; }
+
+bool AvrHardware::change_pending() const {
+    InterruptLock lock;
+    return sequencer.change_pending();
+}
+
+void AvrHardware::set_video(wire::VideoPattern pattern) {
+    pattern_ = pattern;
+    set_video_pattern(pattern, sync_plan());
+}
+
+void AvrHardware::reset_counters() {
+    const wire::SyncAchieved& plan = sync_plan();
+    Interval nominal;
+    const auto set = [&](uint32_t half_lines) {
+        uint32_t fraction = 0;
+        nominal.whole = sync::slot_ticks(plan, fraction, half_lines);
+        nominal.numerator = fraction;
+        nominal.denominator = plan.half_line_denominator;
+    };
+    set(2);
+    {
+        InterruptLock lock;
+        line_counter.reset(nominal);
+    }
+    set(plan.half_lines);
+    InterruptLock lock;
+    field_counter.reset(nominal);
+}
+
+void AvrHardware::start_capture(const wire::CaptureSettings& settings) {
+    settings_ = settings;
+    capture_ = kWaiting;
+    poll();
+}
+
+void AvrHardware::begin_capture() {
+    reset_counters();
+    capture_ = kRunning;
+    start_sampling(settings_);
+    start_edges(settings_.line_edge_mode, settings_.field_edge_mode);
+    slot.capturing = 1;
+}
+
+void AvrHardware::stop_capture() {
+    slot.capturing = 0;
+    stop_edges();
+    stop_sampling();
+    capture_ = kIdle;
+    firmware::pool.seal_open();
+}
+
+void AvrHardware::read_counters(wire::StatusAnswer& status) {
+    InterruptLock lock;
+    status.fields = sequencer.fields();
+    status.line_edges = line_counter.edges();
+    status.line_missing = line_counter.missing();
+    status.line_extra = line_counter.extra();
+    status.field_edges = field_counter.edges();
+    status.field_missing = field_counter.missing();
+    status.field_extra = field_counter.extra();
+    status.bytes_lost = bytes_lost();
+    status.samples_late = sampler.late();
+    status.longest_slot_cycles = slot.longest;
+}
+
+} // namespace firmware
+} // namespace yokedock

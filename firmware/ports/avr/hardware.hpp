@@ -1,0 +1,60 @@
+// SPDX-License-Identifier: MIT
+// The Hardware of firmware/core/device.hpp on the ATmega2560. Main loop only.
+#pragma once
+#include "firmware/ports/avr/crc16_fast.hpp"
+#include "firmware/ports/avr/serial.hpp"
+#include "firmware/ports/avr/state.hpp"
+
+namespace yokedock {
+namespace firmware {
+
+class AvrHardware {
+  public:
+    using Crc = FastCrc;
+
+    /// After reset, interrupts off: pins, timers, serial line.
+    void begin();
+    /// Once per round of the main loop.
+    void poll();
+
+    bool receive(uint8_t& byte) { return receive_byte(byte); }
+    uint8_t* transmit_buffer() { return firmware::transmit_buffer(); }
+    void transmit(uint8_t size) { firmware::transmit(size); }
+
+    uint32_t now() const;
+    static constexpr uint32_t clock_hz() { return F_CPU; }
+    uint32_t bench_serial() const;
+    wire::ResetCause reset_cause() const;
+
+    const wire::SyncAchieved& sync_plan() const { return plans_[newest_].achieved; }
+    void set_sync(const wire::SyncAchieved& achieved);
+    void set_output(bool on);
+    bool output() const;
+    void set_video(wire::VideoPattern pattern);
+
+    void start_capture(const wire::CaptureSettings& settings);
+    void stop_capture();
+    void read_counters(wire::StatusAnswer& status);
+    Pool& pool() { return firmware::pool; }
+
+    void supply_off() { YOKEDOCK_RELAY_PORT &= static_cast<uint8_t>(~kRelayMask); }
+    bool stop_pressed() const { return (PINC & kStopPin) != 0; }
+    bool over_current() const { return (PINC & kOverCurrentPin) != 0; }
+
+  private:
+    bool change_pending() const;
+    void reset_counters();
+    void begin_capture();
+
+    SlotPlan plans_[2];
+    uint8_t newest_ = 0;
+    uint8_t capture_ = kIdle;
+    static constexpr uint8_t kIdle = 0;
+    static constexpr uint8_t kWaiting = 1; ///< for a sync change to come into force
+    static constexpr uint8_t kRunning = 2;
+    wire::VideoPattern pattern_ = wire::VideoPattern::kBlack;
+    wire::CaptureSettings settings_;
+};
+
+} // namespace firmware
+} // namespace yokedock

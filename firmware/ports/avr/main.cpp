@@ -1,0 +1,42 @@
+// SPDX-License-Identifier: MIT
+#include "firmware/core/device.hpp"
+#include "firmware/ports/avr/hardware.hpp"
+#include <avr/interrupt.h>
+#include <avr/sleep.h>
+#include <avr/wdt.h>
+
+namespace {
+using namespace yokedock::firmware;
+
+AvrHardware hardware;
+Device<AvrHardware> device(hardware);
+
+/// Sleeps until the next interrupt, unless a byte came since the last look. sei() lets one more instruction run
+/// before any interrupt: none can slip in between it and sleep.
+void sleep_until_interrupt() {
+    cli();
+    if (receive_waiting()) {
+        sei();
+        return;
+    }
+    sleep_enable();
+    sei();
+    sleep_cpu();
+    sleep_disable();
+}
+} // namespace
+
+int main() {
+    set_sleep_mode(SLEEP_MODE_IDLE);
+    hardware.begin();
+    device.begin();
+    wdt_enable(WDTO_250MS);
+    sei();
+    for (;;) {
+        wdt_reset();
+        hardware.poll();
+        if (!device.poll()) {
+            sleep_until_interrupt();
+        }
+    }
+}

@@ -1,0 +1,15 @@
+// SPDX-License-Identifier: MIT
+#pragma once
+#include "firmware/ports/avr/state.hpp"
+
+namespace yokedock {
+namespace firmware {
+
+/// Main loop: sampling by settings' schedule from the next line on. Takes one conversion time.
+void start_sampling(const wire::CaptureSettings& settings);
+
+/// Main loop: no more samples when it returns (after two slots and a conversion at the most).
+void stop_sampling();
+
+} // namespace firmware
+} // namespace yokedock

@@ -3,6 +3,7 @@
 #include "demo/virtual_bench/chip/adc_model.hpp"
 #include "demo/virtual_bench/chip/elf_image.hpp"
 #include "demo/virtual_bench/chip/event_queue.hpp"
+#include "demo/virtual_bench/chip/pin_bank.hpp"
 #include "demo/virtual_bench/chip/registers.hpp"
 #include "demo/virtual_bench/chip/timer_model.hpp"
 #include "demo/virtual_bench/chip/uart_model.hpp"
@@ -12,7 +13,6 @@
 #include <deque>
 #include <optional>
 #include <simavr/avr_eeprom.h>
-#include <simavr/avr_ioport.h>
 #include <simavr/sim_avr.h>
 
 namespace yokedock::sim {
@@ -33,28 +33,6 @@ constexpr Cycle kReturnCycles = 5;
 
 // How long simavr may run without looking at its timers; they cut it short when one is due.
 constexpr Cycle kUninterruptedCycles = 1u << 20;
-
-struct OutputPin {
-    unsigned timer;
-    unsigned channel;
-    char port;
-    std::uint8_t bit;
-};
-/// In the order of Output (data sheet, "Alternate Port Functions").
-constexpr std::array<OutputPin, kOutputCount> kOutputPins = {{{1, 0, 'B', 5},
-                                                              {1, 1, 'B', 6},
-                                                              {1, 2, 'B', 7},
-                                                              {3, 0, 'E', 3},
-                                                              {3, 1, 'E', 4},
-                                                              {3, 2, 'E', 5},
-                                                              {2, 0, 'B', 4},
-                                                              {2, 1, 'H', 6}}};
-
-constexpr std::size_t kPortCount = 12; // 'A' to 'L', 'I' does not exist
-
-constexpr std::size_t port_index(char port) {
-    return static_cast<std::size_t>(port - 'A');
-}
 
 struct PendingEdge {
     Cycle at;
@@ -96,7 +74,7 @@ struct AvrDeleter {
 
 struct Chip::Impl final : TimerClient, AdcClient, UartClient {
     Impl(avr_t* core, ChipListener& to)
-        : avr(core), listener(to), queue(core),
+        : avr(core), listener(to), queue(core), pins(core, to),
           timer1(core, timer_port('1'), queue, Slot::kTimer1, Slot::kTimer1, *this),
           timer2(core, timer_port('2'), queue, Slot::kTimer2, Slot::kTimer2, *this),
           timer3(core, timer_port('3'), queue, Slot::kTimer3, Slot::kTimer3, *this),
@@ -105,15 +83,15 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
           adc(core, adc_port(), queue, *this),
           uart(core, find_peripheral<avr_uart_t>(core, "uart", '0'), queue, *this) {
         bind_inputs();
-        hook_ports();
+        pins.attach(1, timer1);
+        pins.attach(2, timer2);
+        pins.attach(3, timer3);
         hook_interrupts();
         hook_reset();
         take_write<Impl, &Impl::write_gtccr>(core, kGtccr, this);
         avr->run_cycle_limit = kUninterruptedCycles;
     }
 
-    // ---- wiring
-    // --------------------------------------------------------------------------------------
     avr_timer_t* timer_port(char name) {
         return find_peripheral<avr_timer_t>(avr.get(), "timer", name);
     }
@@ -140,22 +118,6 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
             [](void* self, Cycle at) { static_cast<Impl*>(self)->edge_due(1, at); }, this);
     }
 
-    void hook_ports() {
-        for (char name = 'A'; name <= 'L'; ++name) {
-            PortHook& hook = ports[port_index(name)];
-            hook.impl = this;
-            hook.name = name;
-            if (name == 'I') {
-                continue;
-            }
-            const std::uint32_t ioctl = AVR_IOCTL_IOPORT_GETIRQ(static_cast<std::uint32_t>(name));
-            avr_irq_register_notify(avr_io_getirq(avr.get(), ioctl, IOPORT_IRQ_REG_PORT), on_port,
-                                    &hook);
-            avr_irq_register_notify(avr_io_getirq(avr.get(), ioctl, IOPORT_IRQ_DIRECTION_ALL),
-                                    on_direction, &hook);
-        }
-    }
-
     void hook_interrupts() {
         for (unsigned vector = 1; vector < vectors.size(); ++vector) {
             avr_irq_t* irq = avr_get_interrupt_irq(avr.get(), static_cast<std::uint8_t>(vector));
@@ -176,14 +138,9 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
         avr_register_io(avr.get(), &reset_module.io);
     }
 
-    // ---- what the models tell
-    // ------------------------------------------------------------------------
+    // What the models tell.
     void pin_may_have_changed(unsigned timer, unsigned channel, Cycle at) override {
-        for (std::size_t i = 0; i < kOutputCount; ++i) {
-            if (kOutputPins[i].timer == timer && kOutputPins[i].channel == channel) {
-                update_output(i, at);
-            }
-        }
+        pins.compare_unit_changed(timer, channel, at);
     }
 
     void compare_flag_rose(unsigned timer, unsigned channel, Cycle at) override {
@@ -223,65 +180,11 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
         }
     }
 
-    // ---- outputs
-    // -------------------------------------------------------------------------------------
-    TimerModel& timer(unsigned number) {
-        return number == 1 ? timer1 : number == 2 ? timer2 : timer3; // the timers of kOutputPins
-    }
-
-    void update_output(std::size_t i, Cycle at) {
-        const OutputPin& pin = kOutputPins[i];
-        const PortHook& port = ports[port_index(pin.port)];
-        const TimerModel& source = timer(pin.timer);
-        const bool level = source.connected(pin.channel) ? source.latch(pin.channel)
-                                                         : ((port.levels >> pin.bit) & 1) != 0;
-        const bool high = ((port.directions >> pin.bit) & 1) != 0 && level;
-        if (high != outputs[i]) {
-            outputs[i] = high;
-            listener.output_changed(static_cast<Output>(i), at, high);
-        }
-    }
-
-    struct PortHook {
-        Impl* impl = nullptr;
-        char name = '?';
-        std::uint8_t levels = 0;
-        std::uint8_t directions = 0;
-        std::uint8_t told = 0;
-    };
-
-    static void on_port(avr_irq_t*, std::uint32_t value, void* hook) {
-        auto& port = *static_cast<PortHook*>(hook);
-        port.levels = static_cast<std::uint8_t>(value);
-        port.impl->port_written(port);
-    }
-
-    static void on_direction(avr_irq_t*, std::uint32_t value, void* hook) {
-        auto& port = *static_cast<PortHook*>(hook);
-        port.directions = static_cast<std::uint8_t>(value);
-        port.impl->port_written(port);
-    }
-
-    void port_written(PortHook& port) {
-        for (std::size_t i = 0; i < kOutputCount; ++i) {
-            if (kOutputPins[i].port == port.name) {
-                update_output(i, avr->cycle);
-            }
-        }
-        const auto driven = static_cast<std::uint8_t>(port.levels & port.directions);
-        if (driven != port.told) {
-            port.told = driven;
-            listener.port_changed(port.name, avr->cycle, driven);
-        }
-    }
-
-    // ---- inputs
-    // --------------------------------------------------------------------------------------
     void edge_due(std::size_t input, Cycle at) {
         std::deque<PendingEdge>& waiting = edges[input];
         const bool high = waiting.front().high;
         waiting.pop_front();
-        set_pin('L', static_cast<std::uint8_t>(input), high); // ICP4 is PL0, ICP5 is PL1
+        pins.set_input('L', static_cast<std::uint8_t>(input), high); // ICP4 is PL0, ICP5 is PL1
         (input == 0 ? timer4 : timer5).capture_pin(at, high);
         if (!waiting.empty()) {
             queue.set(capture_slot(input), std::max(waiting.front().at, at));
@@ -292,14 +195,6 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
         return input == 0 ? Slot::kCapture4 : Slot::kCapture5;
     }
 
-    void set_pin(char port, std::uint8_t bit, bool high) {
-        avr_raise_irq(avr_io_getirq(avr.get(),
-                                    AVR_IOCTL_IOPORT_GETIRQ(static_cast<std::uint32_t>(port)), bit),
-                      high ? 1 : 0);
-    }
-
-    // ---- interrupts
-    // ----------------------------------------------------------------------------------
     struct VectorHook {
         Impl* impl = nullptr;
         std::uint8_t vector = 0;
@@ -335,8 +230,6 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
         }
     }
 
-    // ---- reset and run
-    // -------------------------------------------------------------------------------
     struct ResetModule {
         avr_io_t io{}; // first: simavr hands out its address
         Impl* impl = nullptr;
@@ -354,10 +247,7 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
                 queue.set(capture_slot(input), edges[input].front().at);
             }
         }
-        for (PortHook& port : ports) {
-            port.levels = port.directions = 0;
-            port_written(port);
-        }
+        pins.reset();
         avr->run_cycle_limit = kUninterruptedCycles;
         statistics.resets += 1;
         listener.chip_reset(avr->cycle);
@@ -400,12 +290,11 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
     Cycle overflow_at = 0;
     Cycle served_overflow_at = 0;
     bool was_asleep = false;
-    std::array<PortHook, kPortCount> ports;
-    std::array<bool, kOutputCount> outputs{};
     std::array<VectorHook, 58> vectors{};
     std::array<std::deque<PendingEdge>, 2> edges;
     ResetModule reset_module;
     EventQueue queue;
+    PinBank pins;
     TimerModel timer1;
     TimerModel timer2;
     TimerModel timer3;
@@ -439,12 +328,11 @@ Cycle Chip::now() const {
     return impl_->avr->cycle;
 }
 bool Chip::output(Output output) const {
-    return impl_->outputs[static_cast<std::size_t>(output)];
+    return impl_->pins.output(output);
 }
 
 Cycle Chip::next_output_event(Output output) const {
-    const OutputPin& pin = kOutputPins[static_cast<std::size_t>(output)];
-    return impl_->timer(pin.timer).next_latch_event(pin.channel);
+    return impl_->pins.next_event(output);
 }
 
 void Chip::set_alarm(Cycle at) {
@@ -460,7 +348,7 @@ void Chip::capture_edge(CaptureInput input, Cycle at, bool high) {
 }
 
 void Chip::set_pin(char port, std::uint8_t bit, bool high) {
-    impl_->set_pin(port, bit, high);
+    impl_->pins.set_input(port, bit, high);
 }
 
 void Chip::send_serial(const std::uint8_t* bytes, std::size_t count) {

@@ -14,7 +14,7 @@ TimerModel::TimerModel(avr_t* avr, avr_timer_t* port, EventQueue& queue, Slot sl
       number_(static_cast<unsigned>(port->name - '0')), wide_(port->r_tcnth != 0),
       max_(wide_ ? 0xFFFF : 0xFF) {
     queue_.bind(slot_, on_event, this);
-    if (port_->r_icr != 0) {
+    if (noise_slot_ != slot_) {
         queue_.bind(noise_slot_, on_noise_canceled, this);
     }
     take_registers();

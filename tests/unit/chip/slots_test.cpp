@@ -12,22 +12,18 @@ TEST_CASE("reprogramming every period at a fractional rate puts every edge at it
     REQUIRE(edges.size() > 6000);
     REQUIRE(recorder.ordered);
 
-    // The pin goes high once while the timer is set up; from the first falling edge on, slot n
-    // starts at floor of n (508 + 64/143) after it. The image counts the fraction before it sets
-    // the period, so slot n ends where the accumulator, n + 1 additions on, has wrapped floor((n +
-    // 1) 64 / 143) times.
-    std::size_t first = 0;
-    while (edges[first].high) {
-        ++first;
-    }
-    const Cycle origin = edges[first].at;
+    // The pin is low from reset, so the first edge is the end of slot 0's pulse, 40 cycles into it.
+    // The image adds the fraction before it sets the period, so slot n starts floor(n (508 +
+    // 64/143)) after slot 0.
+    const Cycle origin = edges[0].at - 40;
     std::size_t wrong = 0;
-    for (std::size_t n = 0; first + 2 * n + 1 < edges.size(); ++n) {
+    for (std::size_t i = 0; i < edges.size(); ++i) {
+        const std::size_t n = (i + 1) / 2;
         const Cycle start = origin + 508 * n + (64 * n) / 143;
         const Cycle width =
             n % 2 == 0 ? 40 : 76; // the width written in a slot is used in the next one
-        wrong += edges[first + 2 * n] != OutputChange{Output::kOc1a, start, false};
-        wrong += edges[first + 2 * n + 1] != OutputChange{Output::kOc1a, start + width, true};
+        const bool rising = i % 2 == 0;
+        wrong += edges[i] != OutputChange{Output::kOc1a, rising ? start + width : start, rising};
     }
     CHECK(wrong == 0); // no tolerance: the model is exact or broken
 }

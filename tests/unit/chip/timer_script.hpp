@@ -30,12 +30,13 @@ class Script {
         ++steps_;
         return *this;
     }
-    /// A 16-bit register: high byte, then low byte.
+    /// A 16-bit register: high byte, then low byte with nothing in between: a read of TCNT1 there
+    /// would change the shared TEMP register.
     Script& write16(std::uint16_t address, std::uint16_t value, std::uint16_t overflow = kAtOnce,
                     std::uint16_t count = 0) {
         write(static_cast<std::uint16_t>(address + 1), static_cast<std::uint8_t>(value >> 8),
               overflow, count);
-        return write(address, static_cast<std::uint8_t>(value), overflow, count);
+        return write(address, static_cast<std::uint8_t>(value));
     }
     /// Timer1 in mode 14 with this compare mode bits in TCCR1A, TOP 999, from count 0.
     Script& start_timer1(std::uint8_t compare_bits) {

@@ -98,8 +98,8 @@ TEST_CASE("TOP takes effect at once and a TOP below the count lets the counter r
         }
     }
     REQUIRE(bottoms.size() > 7);
-    // The pin is low from reset, so the first falling edge is the BOTTOM of overflow 2.
-    const std::vector<Cycle> expected = {1000, 700, 700, 65536, 400, 400};
+    // The pin is low from reset, so the first falling edge is the BOTTOM of overflow 1.
+    const std::vector<Cycle> expected = {1000, 1000, 700, 700, 65536, 400};
     for (std::size_t i = 0; i < expected.size(); ++i) {
         CHECK(bottoms[i + 1] - bottoms[i] == expected[i]);
     }
@@ -115,7 +115,7 @@ TEST_CASE("ICR1 cannot be written in a mode that does not use it as TOP") {
                           .write(reg::kTccr1B, 0x18)
                           .write16(reg::kOcr1A, 99)
                           .write(reg::kTccr1B, 0x19) // mode 14 with TOP = 0: BOTTOM in every cycle
-                          .play(recorder, 3000);
+                          .play(recorder, 20'000);
     const auto edges = recorder.of(Output::kOc1a);
     CHECK(edges.size() == 1); // set at BOTTOM; 99 > TOP never matches
 }

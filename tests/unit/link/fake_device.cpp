@@ -161,7 +161,7 @@ void FakeDevice::start(const wire::CaptureSettings& settings) {
     settings_ = settings;
     // Each capture at its own round time, whatever number of requests came before; the second
     // straddles the wrap of the 32-bit clock.
-    begin_ = 0xFF000000u - 8000000u + captures_++ * 20000000u;
+    begin_ = 0xFF000000u - 8000000u + captures_++ * 24000000u;
     state.time = begin_;
     lines_ = dropped_ = last_edge_ = 0;
     std::fill(std::begin(uses_), std::end(uses_), 0u);
@@ -215,7 +215,7 @@ void FakeDevice::line(std::uint32_t n) {
 }
 
 void FakeDevice::put(BlockKind kind, std::uint32_t time, link::Bytes word, bool needs_new) {
-    const bool lost = overflow && lines_ >= 1000 && lines_ < 1200;
+    const bool lost = overflow && lines_ > 1000 && lines_ <= 1200;
     if (lost && kind != BlockKind::kFieldStarts) {
         seal(kind);
         gap_[kind] = true;

@@ -77,18 +77,20 @@ double LineAfc::detector_v(double time_s) const {
     return std::min(peak, peak * (2 * (time_s - retrace_.end_s) / (period - width) - 1));
 }
 
-double LineAfc::cycle_end(const Flow& flow, double span_s) const {
-    double dt = span_s;
-    for (int k = 0; k < 4; ++k) {
-        const Flow::State s = flow.advance(state_, dt);
-        const double hz = flow.derivative(s)[kPhase];
-        const double correction = (1 - s[kPhase]) / hz;
-        dt = std::clamp(dt + correction, 0.0, span_s);
-        if (std::fabs(correction) < 1e-13) {
+double LineAfc::cycle_end(const Flow& flow, double span_s) {
+    // The rate hardly changes within a step, so the first guess is a few ns off at most.
+    const double guess = (1 - state_[kPhase]) / flow.derivative(state_)[kPhase];
+    double dt = std::clamp(guess, 0.0, span_s);
+    state_ = flow.advance(state_, dt);
+    for (int k = 0; k < 3; ++k) {
+        const double correction = (1 - state_[kPhase]) / flow.derivative(state_)[kPhase];
+        state_ = flow.nudge(state_, correction);
+        dt += correction;
+        if (std::fabs(correction) < 1e-12) {
             break;
         }
     }
-    return dt;
+    return std::clamp(dt, 0.0, span_s);
 }
 
 std::optional<double> LineAfc::run_until(double limit_s) {
@@ -106,7 +108,6 @@ std::optional<double> LineAfc::run_until(double limit_s) {
         const Flow::State next = flow.advance(state_, end - time_s_);
         if (next[kPhase] >= 1) {
             const double dt = cycle_end(flow, end - time_s_);
-            state_ = flow.advance(state_, dt);
             state_[kPhase] = noise_cycles_ > 0 ? noise_cycles_ * random_.normal() : 0.0;
             time_s_ += dt;
             return time_s_;

@@ -41,8 +41,9 @@ class LineAfc {
 
   private:
     enum Index { kControl, kLag, kPhase, kFreeHz, kSource };
-    using Flow = LinearFlow<5>;
-    [[nodiscard]] double cycle_end(const Flow& flow, double span_s) const;
+    using Flow = LinearFlow<3, 2>;
+    /// Moves the state to the end of the cycle, known to lie within span_s; returns the time moved.
+    double cycle_end(const Flow& flow, double span_s);
 
     Flow gated_;
     Flow open_;

@@ -46,7 +46,7 @@ class LineOutput {
 
   private:
     enum Index { kYoke, kS, kChoke, kCollector, kRail, kOne };
-    using Flow = LinearFlow<6>;
+    using Flow = LinearFlow<4, 2>;
     struct Segment {
         double begin_s = 0;
         Mode mode = Mode::kDamper;
@@ -57,7 +57,7 @@ class LineOutput {
     void enter(double time_s, Mode mode, Flow::State state);
     /// Time from the segment's start at which its mode ends by itself, or infinity.
     [[nodiscard]] double natural_end(const Segment& s) const;
-    template <class Test> double refine(const Flow& flow, Flow::State& s, Test passed) const;
+    template <class Margin> double refine(const Flow& flow, Flow::State& s, Margin margin) const;
 
     std::array<Flow, 3> flows_;
     BoardParameters p_;

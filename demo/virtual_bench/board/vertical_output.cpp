@@ -18,7 +18,7 @@ void RampGenerator::configure(const BoardParameters& p) {
     const double charge_ohm = p.ramp_fixed_ohm + p.ramp_height_ohm;
     const auto make = [&](double discharge_s) { // conductance across the stack
         const double out = 1 / charge_ohm + discharge_s + 1 / p.ramp_leak_ohm;
-        LinearFlow<3>::Matrix a{};
+        LinearFlow<2, 1>::Matrix a{};
         a[0] = {-out / p.ramp_upper_f, -out / p.ramp_upper_f, 1 / (charge_ohm * p.ramp_upper_f)};
         a[1] = {-out / p.ramp_lower_f, -out / p.ramp_lower_f, 1 / (charge_ohm * p.ramp_lower_f)};
         a[1][0] += 1 / (p.ramp_linearity_ohm * p.ramp_lower_f);
@@ -55,7 +55,13 @@ void VerticalOutput::configure(const BoardParameters& p) {
     yoke_share_ = p.vertical_output_damping_ohm / around;
     alpha_scale_ = 1 / (1 + p.vertical_output_gain * share_);
     stiffness_ohm_ = p.vertical_output_gain * yoke_share_ * sense_ohm_ * alpha_scale_;
+    const double series_ohm = p.vertical_yoke_resistance_ohm +
+                              yoke_share_ * (sense_ohm_ + p.vertical_output_coupling_esr_ohm);
+    linear_s_ = yoke_share_ / (series_ohm + yoke_share_ * stiffness_ohm_);
+    clipped_s_ = yoke_share_ / (series_ohm + yoke_share_ * p.vertical_output_saturation_ohm);
+    shunt_s_ = 1 / around;
     whole_ = coefficients(kStepS);
+    state_.drive_v = ramp_.drive_v(state_.ramp);
 }
 
 VerticalOutput::Coefficients VerticalOutput::coefficients(double dt_s) const {
@@ -75,17 +81,14 @@ void VerticalOutput::set_rail(double rail_v) {
 }
 
 void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* account) const {
-    const double drive_before = ramp_.drive_v(s.ramp);
-    const LinearFlow<3>& flow = ramp_.flow(reset_);
-    s.ramp = whole ? flow.step(s.ramp, LinearFlow<3>::kLevelMicrosecond + 1)
+    const double drive_before = s.drive_v;
+    const LinearFlow<2, 1>& flow = ramp_.flow(reset_);
+    s.ramp = whole ? flow.step(s.ramp, LinearFlow<2, 1>::kLevelMicrosecond + 1)
                    : flow.advance(s.ramp, c.dt_s);
-    const double drive_after = ramp_.drive_v(s.ramp);
-    const double drive = 0.5 * (drive_before + drive_after);
+    s.drive_v = ramp_.drive_v(s.ramp);
+    const double drive = 0.5 * (drive_before + s.drive_v);
 
     const double bias_v = p_.vertical_output_bias_ratio * rail_v_;
-    const double series_ohm =
-        p_.vertical_yoke_resistance_ohm +
-        yoke_share_ * (sense_ohm_ + p_.vertical_output_coupling_esr_ohm);
     double i = s.point.yoke_a;
     const double sign = soft_sign(i, p_.vertical_output_crossover_a);
     const double open_v =
@@ -96,11 +99,11 @@ void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* 
     const double knee_v = p_.vertical_output_saturation_v * sign;
     const double clip_ohm = p_.vertical_output_saturation_ohm;
     const double top_v = rail_v_ - knee_v;
-    const double switch_ohm = clip_ohm;
 
     double alpha = (open_v + p_.vertical_output_gain * drive) * alpha_scale_;
     double slope_ohm = stiffness_ohm_;
     double decay = c.linear;
+    double loop_s = linear_s_;
     const double wanted_v = alpha - stiffness_ohm_ * i;
     const bool above_rail = wanted_v > top_v - clip_ohm * i;
     const double high_v =
@@ -110,22 +113,22 @@ void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* 
                    : top_v;
     if (wanted_v > high_v - clip_ohm * i) {
         alpha = high_v;
-        slope_ohm = switch_ohm;
+        slope_ohm = clip_ohm;
         decay = c.clipped;
+        loop_s = clipped_s_;
     } else if (wanted_v < -knee_v - clip_ohm * i) {
         alpha = -knee_v;
         slope_ohm = clip_ohm;
         decay = c.clipped;
+        loop_s = clipped_s_;
     }
-    const double end_a =
-        yoke_share_ * (alpha - s.coupling_v) / (series_ohm + yoke_share_ * slope_ohm);
+    const double end_a = loop_s * (alpha - s.coupling_v);
     const double before_a = i;
     i = end_a + (i - end_a) * decay;
     const double mean_a = 0.5 * (before_a + i);
     const double output_v = alpha - slope_ohm * i;
     const double mean_v = alpha - slope_ohm * mean_a;
-    const double out_a = mean_a + (mean_v - s.coupling_v - sense_ohm_ * mean_a) /
-                                      (sense_ohm_ + p_.vertical_output_damping_ohm);
+    const double out_a = mean_a + (mean_v - s.coupling_v - sense_ohm_ * mean_a) * shunt_s_;
 
     s.coupling_v += c.dt_s / p_.vertical_output_coupling_f *
                     (out_a - s.coupling_v / p_.vertical_output_coupling_leak_ohm);

@@ -15,18 +15,18 @@ namespace yokedock::sim {
 /// Two ramp capacitors and their supply. State: upper V, lower V, supply V.
 class RampGenerator {
   public:
-    using State = LinearFlow<3>::State;
+    using State = LinearFlow<2, 1>::State;
     explicit RampGenerator(const BoardParameters& p) { configure(p); }
     void configure(const BoardParameters& p);
-    [[nodiscard]] const LinearFlow<3>& flow(bool reset) const {
+    [[nodiscard]] const LinearFlow<2, 1>& flow(bool reset) const {
         return reset ? reset_flow_ : charge_flow_;
     }
     /// Reference for the output stage, V at the sense resistor: positive at the top of the picture.
     [[nodiscard]] double drive_v(const State& s) const;
 
   private:
-    LinearFlow<3> charge_flow_;
-    LinearFlow<3> reset_flow_;
+    LinearFlow<2, 1> charge_flow_;
+    LinearFlow<2, 1> reset_flow_;
     double gain_ = 0;
     double bias_v_ = 0;
     double s_level_v_ = 1;
@@ -72,6 +72,7 @@ class VerticalOutput {
   private:
     struct State {
         RampGenerator::State ramp{};
+        double drive_v = 0; ///< ramp_.drive_v(ramp)
         double coupling_v = 0;
         double boost_v = 0;
         Point point;
@@ -95,6 +96,9 @@ class VerticalOutput {
     double stiffness_ohm_ = 0;
     double alpha_scale_ = 1;
     double sense_ohm_ = 1;
+    double linear_s_ = 1;    ///< yoke_share / all resistance in the loop, amplifier in control
+    double clipped_s_ = 1;   ///< the same while it is against a rail
+    double shunt_s_ = 1;     ///< 1 / (sense + damping)
     Coefficients whole_{};
     bool reset_ = false;
     State state_;

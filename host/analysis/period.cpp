@@ -83,14 +83,13 @@ bool drop_outliers(PeriodFit& fit, double resolution_s) {
     return true;
 }
 
-// How much larger the slope's variance is than white noise of this sd would make it. Slow wander shows in
-// the lowest orders that the line leaves in the residuals: their power against the white level. Wander with a
-// 1 / f^2 spectrum has 12 times more power in order 1 (the slope) than in the mean of orders 2 to 7.
+// How much larger the slope's variance is than white noise of this sd would make it. Slow wander shows in the
+// lowest orders that the line leaves in the residuals. A random walk has power 1 / ((2k - 1)(2k + 3)) in the
+// normalised Legendre order k (integral of min(s, t) P_k(s) P_k(t)), so each order foretells that of order 1, the slope.
 double wander_factor(const PeriodFit& fit, double sd) {
     constexpr std::size_t kFirst = 2;
-    constexpr std::size_t kLast = 7;
-    constexpr double kSlopeShare = 12;
-    constexpr double kWhiteReach = 2.1; // chi-square / 6 stays below this in 95 % of white records
+    constexpr std::size_t kLast = 9;
+    constexpr double kWhiteReach = 2.0; // chi-square / 8 stays below this in 96 % of white records
     if (fit.edges.size() < 24 || !(sd > 0)) {
         return 1;
     }
@@ -106,11 +105,17 @@ double wander_factor(const PeriodFit& fit, double sd) {
             norm[k] += p[k] * p[k];
         }
     }
-    double power = 0;
+    double power = 0;    // 1 on average when white
+    double foretold = 0; // of order 1, if it is a random walk
+    constexpr double kShare = 1.0 / static_cast<double>(kLast - kFirst + 1);
     for (std::size_t k = kFirst; k <= kLast; ++k) {
-        power += dot[k] * dot[k] / norm[k] / (sd * sd) / static_cast<double>(kLast - kFirst + 1);
+        const auto order = static_cast<double>(k);
+        const double part = dot[k] * dot[k] / norm[k] / (sd * sd) * kShare;
+        power += part;
+        foretold += part * (2 * order - 1) * (2 * order + 3) / 5;
     }
-    return 1 + kSlopeShare * std::max(0.0, power - kWhiteReach);
+    const double trust = std::clamp((power - kWhiteReach) / 2, 0.0, 1.0);
+    return 1 + trust * std::max(0.0, foretold - 1);
 }
 
 } // namespace

@@ -57,15 +57,18 @@ Cycle PinBank::next_event(Output output) const {
 void PinBank::set_input(char port, std::uint8_t bit, bool high) {
     Port& target = ports_[port_index(port)];
     const auto mask = static_cast<std::uint8_t>(1u << bit);
-    target.external =
-        static_cast<std::uint8_t>(high ? target.external | mask : target.external & ~mask);
+    auto& external = target.port->external; // holds against the pull-up of the port bit
+    external.pull_mask = static_cast<std::uint8_t>(external.pull_mask | mask);
+    external.pull_value =
+        static_cast<std::uint8_t>(high ? external.pull_value | mask : external.pull_value & ~mask);
     avr_raise_irq(target.port->io.irq + bit, high ? 1 : 0);
 }
 
 void PinBank::reset() {
     for (Port& port : ports_) {
         if (port.port != nullptr) {
-            avr_->data[port.port->r_pin] = port.external; // the world does not know of the reset
+            avr_->data[port.port->r_pin] =
+                port.port->external.pull_value; // the world does not know of the reset
             // Through simavr's irqs, which stay silent when a value comes twice.
             avr_raise_irq(port.port->io.irq + IOPORT_IRQ_REG_PORT, 0);
             avr_raise_irq(port.port->io.irq + IOPORT_IRQ_DIRECTION_ALL, 0);

@@ -35,8 +35,7 @@ class PinBank {
         char name = '?';
         std::uint8_t levels = 0;
         std::uint8_t directions = 0;
-        std::uint8_t told = 0;     ///< driven high, as last reported
-        std::uint8_t external = 0; ///< levels the world puts on the pins
+        std::uint8_t told = 0; ///< driven high, as last reported
     };
 
     static void on_levels(avr_irq_t* irq, std::uint32_t value, void* port);

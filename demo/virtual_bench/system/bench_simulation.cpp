@@ -1,0 +1,136 @@
+// SPDX-License-Identifier: MIT
+#include "demo/virtual_bench/system/bench_simulation.hpp"
+#include "demo/virtual_bench/system/sync_polarity.hpp"
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+namespace yokedock::sim {
+namespace {
+
+// How far the board is run ahead of the chip, so that its comparator edges can be handed to the
+// chip before their time. Never beyond the next sync edge that the timer has in store. That
+// forecast fails only when the firmware writes a nearer TOP within this time of it; the shortest
+// slot has 400 cycles and TOP is written early in it.
+constexpr Cycle kLeadCycles = 256;
+
+// The front end's stop loop is closed (low: run) and its over-current comparator quiet; pins as the
+// firmware has them.
+constexpr char kSafetyPort = 'C';
+constexpr std::uint8_t kStopLoopBit = 0;
+constexpr std::uint8_t kOverCurrentBit = 1;
+
+constexpr double seconds(Cycle at) {
+    return static_cast<double>(at) / kClockHz;
+}
+
+/// The first clock edge that sees a change at time_s. The margin is for rounding of times that are
+/// whole cycles.
+Cycle first_cycle_at(double time_s) {
+    return static_cast<Cycle>(std::ceil(time_s * kClockHz - 1e-4));
+}
+
+} // namespace
+
+struct BenchSimulation::Impl final : ChipListener {
+    explicit Impl(std::unique_ptr<BoardPort> wired_board) : board(std::move(wired_board)) {}
+
+    void output_changed(Output output, Cycle at, bool high) override {
+        if (output != Output::kOc1a) {
+            return; // separate sync and video go to connectors that nothing is plugged into
+        }
+        const bool now_tip = polarity.level_changed(at, high);
+        if (now_tip == tip) {
+            return;
+        }
+        tip = now_tip;
+        if (at < board_at) {
+            ++late_edges;
+        }
+        board->sync_edge(seconds(std::max(at, board_at)), tip);
+    }
+
+    int adc_sample(std::uint8_t channel, Cycle at) override {
+        return board->adc_code(static_cast<ChannelId>(channel), seconds(at));
+    }
+
+    void serial_byte(std::uint8_t byte, Cycle) override { said.push_back(byte); }
+
+    void alarm(Cycle at) override {
+        const Cycle limit = std::min(chip->next_output_event(Output::kOc1a), at + kLeadCycles);
+        while (const auto edge = board->run_until(seconds(limit))) {
+            const CaptureInput input = edge->line ? CaptureInput::kIcp4 : CaptureInput::kIcp5;
+            chip->capture_edge(input, std::max(first_cycle_at(edge->time_s), at), edge->rising);
+        }
+        board_at = limit;
+        chip->set_alarm(limit);
+    }
+
+    std::unique_ptr<BoardPort> board;
+    std::unique_ptr<Chip> chip;
+    SyncPolarity polarity;
+    bool tip = false;
+    Cycle board_at = 0; ///< the board stands here; never behind the chip
+    std::uint64_t late_edges = 0;
+    std::vector<std::uint8_t> said; ///< by the chip, not yet taken
+};
+
+BenchSimulation::BenchSimulation(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
+BenchSimulation::~BenchSimulation() = default;
+
+Result<std::unique_ptr<BenchSimulation>> BenchSimulation::create(const std::string& firmware_elf,
+                                                                 std::unique_ptr<BoardPort> board) {
+    auto impl = std::make_unique<Impl>(std::move(board));
+    auto chip = Chip::load(firmware_elf, *impl);
+    if (!chip) {
+        return chip.error();
+    }
+    impl->chip = std::move(chip).value();
+    impl->chip->set_pin(kSafetyPort, kStopLoopBit, false);
+    impl->chip->set_pin(kSafetyPort, kOverCurrentBit, false);
+    impl->chip->set_alarm(0);
+    return std::unique_ptr<BenchSimulation>(new BenchSimulation(std::move(impl)));
+}
+
+Status BenchSimulation::run_cycles(Cycle cycles) {
+    return impl_->chip->run_until(impl_->chip->now() + cycles);
+}
+
+Status BenchSimulation::run_seconds(double duration_s) {
+    return run_cycles(static_cast<Cycle>(std::llround(duration_s * kClockHz)));
+}
+
+Status BenchSimulation::run_until_output(double limit_seconds) {
+    constexpr Cycle kStepCycles = 1600; // ten bytes on the line
+    const Cycle end = impl_->chip->now() + static_cast<Cycle>(limit_seconds * kClockHz);
+    while (impl_->said.empty() && impl_->chip->now() < end) {
+        const Status status = run_cycles(std::min(kStepCycles, end - impl_->chip->now()));
+        if (!status) {
+            return status;
+        }
+    }
+    return Done{};
+}
+
+void BenchSimulation::send(const std::uint8_t* bytes, std::size_t count) {
+    impl_->chip->send_serial(bytes, count);
+}
+
+std::vector<std::uint8_t> BenchSimulation::take_output() {
+    return std::exchange(impl_->said, {});
+}
+
+double BenchSimulation::time_s() const {
+    return seconds(impl_->chip->now());
+}
+Chip& BenchSimulation::chip() {
+    return *impl_->chip;
+}
+BoardPort& BenchSimulation::board() {
+    return *impl_->board;
+}
+std::uint64_t BenchSimulation::late_sync_edges() const {
+    return impl_->late_edges;
+}
+
+} // namespace yokedock::sim

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/capture/block_decoder.hpp"
-#include "host/link/requester.hpp"
+#include "host/link/word_bytes.hpp"
 #include <algorithm>
 
 namespace yokedock::capture {

@@ -14,7 +14,7 @@ constexpr double kZeroCelsiusKelvin = 273.15;
 
 /// Volts at the converter's input. The data sheet draws the ideal converter with its transitions
 /// half a code below each multiple, so a code stands for the middle of its step (ATmega2560 data
-/// sheet, "ADC Accuracy Definitions": first transition at 0.5 LSB).
+/// sheet, "ADC Accuracy Definitions": first transition at 0.5 LSB; from memory).
 double volts_of(std::uint16_t code) {
     return code * kCodeV;
 }

@@ -11,19 +11,6 @@ namespace {
 constexpr int kMaxBlocksPerRequest = 255; ///< read_blocks counts in 8 bits
 }
 
-std::size_t word_bytes(std::uint8_t block_kind) {
-    switch (static_cast<wire::BlockKind>(block_kind)) {
-    case wire::BlockKind::kSamples:
-    case wire::BlockKind::kFieldEdges:
-        return 4;
-    case wire::BlockKind::kLineEdges:
-        return 2;
-    case wire::BlockKind::kFieldStarts:
-        return wire::wire_size<wire::FieldStart>();
-    }
-    return 0;
-}
-
 struct Requester::Attempt {
     MessageKind kind;
     std::uint8_t number;
@@ -66,10 +53,13 @@ Result<std::vector<std::uint8_t>> Requester::exchange(MessageKind kind, Bytes pa
     return answer;
 }
 
-Result<std::vector<std::uint8_t>> Requester::run_attempts(const Attempt& attempt, int attempts) {
+Result<std::vector<std::uint8_t>> Requester::run_attempts(Attempt attempt, int attempts) {
     std::vector<std::uint8_t> answer;
     for (int sending = 0; sending < attempts; ++sending) {
         counters_.repeats += sending > 0 ? 1 : 0;
+        if (sending > 0 && attempt.kind == MessageKind::read_blocks) {
+            attempt.number = ++number_;
+        }
         const Status sent =
             pump_.send(attempt.kind, attempt.number, attempt.payload, timing_.write);
         if (!sent) {

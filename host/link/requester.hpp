@@ -18,6 +18,7 @@
 #include "host/link/frame_pump.hpp"
 #include "host/link/refusal.hpp"
 #include "host/link/stop.hpp"
+#include "host/link/word_bytes.hpp"
 #include <functional>
 #include <memory>
 #include <mutex>
@@ -48,9 +49,6 @@ enum class When { kUnlessStopped, kEvenWhenStopped };
 /// Gets each block of a read_blocks request: its head, and its words' bytes, which have the size
 /// the head says.
 using BlockSink = std::function<void(const wire::BlockHead&, Bytes)>;
-
-/// Bytes per word of a block kind; 0 for an unknown kind.
-[[nodiscard]] std::size_t word_bytes(std::uint8_t block_kind);
 
 /// All members may be called from several threads; they take turns.
 class Requester {
@@ -104,7 +102,7 @@ class Requester {
     Result<std::vector<std::uint8_t>> exchange(wire::MessageKind kind, Bytes payload,
                                                const FieldNamer& namer, When when,
                                                const BlockSink& blocks);
-    Result<std::vector<std::uint8_t>> run_attempts(const Attempt& attempt, int attempts);
+    Result<std::vector<std::uint8_t>> run_attempts(Attempt attempt, int attempts);
     Result<bool> await_answer(const Attempt& attempt, std::vector<std::uint8_t>& answer);
     Result<bool> take_frame(const Attempt& attempt, std::vector<std::uint8_t>& answer, bool& alive);
     static Error wrong_size(wire::MessageKind kind, std::size_t received, std::size_t expected);

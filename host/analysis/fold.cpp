@@ -76,9 +76,19 @@ Fold fold(const capture::Samples& samples, const Marks& marks, std::size_t cells
         return result;
     }
     result.samples = place(samples, marks);
-    const double width = marks.period_s / static_cast<double>(cells_per_period);
+    build_cells(result, cells_per_period);
+    return result;
+}
+
+void build_cells(Fold& result, std::size_t cells_per_period) {
+    result.cells.clear();
+    result.periods = 0;
+    if (result.samples.empty()) {
+        return;
+    }
+    const double width = result.period_s / static_cast<double>(cells_per_period);
+    const double offset = result.samples.front().value; // keeps the sums of squares exact
     std::vector<CellSums> sums(cells_per_period);
-    const double offset = samples.value.front(); // keeps the sums of squares exact
     std::uint32_t last = UINT32_MAX;
     for (const FoldedSample& s : result.samples) {
         const auto k = std::min(cells_per_period - 1, static_cast<std::size_t>(s.phase_s / width));
@@ -100,7 +110,6 @@ Fold fold(const capture::Samples& samples, const Marks& marks, std::size_t cells
         }
     }
     result.noise_sd = median_noise(result.cells);
-    return result;
 }
 
 } // namespace yokedock::analysis

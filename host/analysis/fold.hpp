@@ -46,4 +46,7 @@ inline constexpr std::size_t kCellsPerPeriod = 1024;
 [[nodiscard]] Fold fold(const capture::Samples& samples, const Marks& marks,
                         std::size_t cells_per_period = kCellsPerPeriod);
 
+/// Makes cells, noise_sd and periods anew from the samples (after their values were corrected).
+void build_cells(Fold& fold, std::size_t cells_per_period = kCellsPerPeriod);
+
 } // namespace yokedock::analysis

@@ -1,0 +1,148 @@
+// SPDX-License-Identifier: MIT
+#include "host/analysis/axis.hpp"
+#include "host/analysis/crossings.hpp"
+#include <algorithm>
+#include <cmath>
+
+namespace yokedock::analysis {
+namespace {
+
+constexpr double kEnoughFolded = 0.25; // part of the samples that marks must reach to be used
+
+const capture::Samples* channel(const capture::Observation& o, const std::string& name) {
+    const auto found = o.channels.find(name);
+    return found == o.channels.end() || found->second.value.empty() ? nullptr : &found->second;
+}
+
+Marks sync_marks(const PeriodFit& sync) {
+    Marks marks{{}, sync.period_s, true};
+    for (const IndexedEdge& e : sync.edges) {
+        marks.time_s.push_back(e.time_s);
+    }
+    return marks;
+}
+
+// The board's own periods. Edges that differ from a straight line by no more than their own steps are
+// replaced by the line; a lone missing edge is filled in.
+Marks edge_marks(const PeriodFit& edges, double resolution_s) {
+    Marks marks{{}, edges.period_s, false};
+    const bool straight = resolution_s > 0 && edges.timing_sd_s <= resolution_s;
+    for (std::size_t i = 0; i < edges.edges.size(); ++i) {
+        const IndexedEdge& e = edges.edges[i];
+        const double at = straight ? edges.line_s(e) : e.time_s;
+        if (i > 0 && e.run == edges.edges[i - 1].run) {
+            const std::int64_t steps = e.index - edges.edges[i - 1].index;
+            const double before = marks.time_s.back();
+            for (std::int64_t k = 1; k < steps && steps <= 4; ++k) {
+                const double part = static_cast<double>(k) / static_cast<double>(steps);
+                marks.time_s.push_back(before + part * (at - before));
+            }
+        }
+        marks.time_s.push_back(at);
+    }
+    return marks;
+}
+
+bool enough(const Fold& fold, const capture::Samples& samples) {
+    return static_cast<double>(fold.samples.size()) >=
+           kEnoughFolded * static_cast<double>(samples.value.size());
+}
+
+void find_edges(const Axis& axis, AxisTiming& timing) {
+    const auto& rise = axis.pulses->rise_s;
+    const auto& fall = axis.pulses->fall_s;
+    const auto& stamped = rise.size() >= 3 ? rise : fall;
+    if (stamped.size() >= 3) {
+        timing.edges = fit_period(stamped, axis.pulses->resolution_s, axis.pulses->unwatched);
+        timing.source = EdgeSource::kComparator;
+    }
+    if (!timing.edges && axis.ramp != nullptr) {
+        timing.edges = fit_period(retrace_crossings(*axis.ramp), 0);
+        timing.source = EdgeSource::kRamp;
+    }
+    if (!timing.edges) {
+        timing.source = EdgeSource::kNone;
+        timing.edge_problem =
+            axis.ramp == nullptr
+                ? "no retrace edges were seen and its current was not sampled"
+                : "no retrace edges were seen, and the current shows none: no ramp, fewer than 3 periods, or "
+                  "fewer than 8 samples per period";
+    }
+}
+
+} // namespace
+
+Axis vertical_axis(const capture::Observation& o, const AnalysisOptions& options) {
+    return {true,           "v",
+            "vertical",     "top",
+            "bottom",       "v_yoke_a",
+            &o.field_pulses, &o.sync.field_start_s,
+            channel(o, "v_yoke_a"), &options.vertical_window,
+            options.vertical_s_q, options.vertical_lock};
+}
+
+Axis horizontal_axis(const capture::Observation& o, const AnalysisOptions& options) {
+    return {false,          "h",
+            "horizontal",   "left",
+            "right",        "h_yoke_a",
+            &o.line_pulses, &o.sync.line_start_s,
+            channel(o, "h_yoke_a"), &options.horizontal_window,
+            options.horizontal_s_q, options.horizontal_lock};
+}
+
+AxisTiming time_axis(const Axis& axis, const capture::Observation& observation) {
+    AxisTiming timing;
+    find_edges(axis, timing);
+    timing.sync = fit_period(*axis.sync_s, 0);
+    if (!timing.sync) {
+        timing.lock.text = observation.sync_on ? "when sync was sent is not known"
+                                               : "no sync was sent while the board was observed";
+        return timing;
+    }
+    if (!timing.edges) {
+        timing.lock.text = timing.edge_problem;
+        return timing;
+    }
+    timing.track = track_phase(*timing.sync, *timing.edges);
+    timing.lock = decide_lock(*timing.track, axis.lock);
+    return timing;
+}
+
+AxisFold fold_axis(const Axis& axis, const AxisTiming& timing, const capture::Samples& samples) {
+    AxisFold result;
+    const bool on_sync = timing.sync && (timing.lock.state == LockState::kLocked ||
+                                         (timing.lock.state == LockState::kUndecided && !timing.edges));
+    if (on_sync) {
+        result.fold = fold(samples, sync_marks(*timing.sync));
+        if (enough(result.fold, samples)) {
+            return result;
+        }
+    }
+    if (timing.edges) {
+        const double step = timing.source == EdgeSource::kComparator ? axis.pulses->resolution_s : 0;
+        result.fold = fold(samples, edge_marks(*timing.edges, step));
+        if (enough(result.fold, samples)) {
+            return result;
+        }
+    }
+    if (axis.ramp != nullptr) { // edges were watched at another time than the samples were taken
+        const auto own = fit_period(retrace_crossings(*axis.ramp), 0);
+        if (own) {
+            result.fold = fold(samples, edge_marks(*own, 0));
+            if (enough(result.fold, samples)) {
+                return result;
+            }
+        }
+    }
+    result.fold = {};
+    result.problem = timing.edges || timing.sync
+                         ? "neither sync nor retrace edges are known for the time of its samples"
+                         : timing.edge_problem;
+    return result;
+}
+
+std::string where_on(const Axis& axis, double place) {
+    return place < -1.0 / 3 ? axis.early : (place > 1.0 / 3 ? axis.late : "middle");
+}
+
+} // namespace yokedock::analysis

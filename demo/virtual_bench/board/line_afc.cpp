@@ -26,6 +26,7 @@ void LineAfc::configure(const BoardParameters& p) {
     shaper_scale_ = p.line_afc_retrace_ratio / std::numbers::pi /
                     (p.line_afc_shaper_ohm * p.line_afc_shaper_f);
     gate_width_s_ = gate_width_s(p);
+    gate_delay_s_ = p.sync_line_delay_s;
     sine_ = p.line_afc_sine >= 0.5;
 
     const auto make = [&](double detector_ohm) {
@@ -50,11 +51,19 @@ double LineAfc::free_running_hz() const { return hz_25_ * (1 + tempco_per_k_ * r
 
 void LineAfc::set_sync(double time_s, bool on) {
     if (on) {
-        gate_ = gate_width_s_ > 0;
-        gate_end_s_ = time_s + gate_width_s_;
+        gate_begin_s_ = time_s + gate_delay_s_;
+        gate_end_s_ = gate_begin_s_ + gate_width_s_;
     } else {
-        gate_end_s_ = std::min(gate_end_s_, time_s);
+        gate_end_s_ = std::min(gate_end_s_, time_s + gate_delay_s_);
     }
+}
+
+void LineAfc::set_retrace(const LineRetrace& pulse) {
+    // The sawtooth's return takes as long as the pulses are apart: its mean is zero behind a capacitor.
+    const double apart = pulse.begin_s - retrace_.begin_s;
+    const double free_s = 1 / free_running_hz();
+    retrace_period_s_ = apart > 0.8 * free_s && apart < 1.2 * free_s ? apart : free_s;
+    retrace_ = pulse;
 }
 
 double LineAfc::detector_v(double time_s) const {
@@ -62,7 +71,7 @@ double LineAfc::detector_v(double time_s) const {
     if (retrace_.peak_v <= 0 || width <= 0) {
         return 0;
     }
-    const double period = 1 / free_running_hz();
+    const double period = retrace_period_s_;
     if (time_s - retrace_.end_s > 2 * period) {
         return 0; // no retrace pulses any more
     }
@@ -96,15 +105,13 @@ double LineAfc::cycle_end(const Flow& flow, double span_s) {
 std::optional<double> LineAfc::run_until(double limit_s) {
     state_[kFreeHz] = free_running_hz();
     while (time_s_ < limit_s) {
-        if (gate_ && time_s_ >= gate_end_s_) {
-            gate_ = false;
-        }
-        double end = limit_s;
-        if (gate_) {
+        const bool gate = time_s_ >= gate_begin_s_ && time_s_ < gate_end_s_;
+        double end = time_s_ < gate_begin_s_ ? std::min(limit_s, gate_begin_s_) : limit_s;
+        if (gate) {
             end = std::min({limit_s, gate_end_s_, time_s_ + kGateStepS});
             state_[kSource] = detector_v(0.5 * (time_s_ + end));
         }
-        const Flow& flow = gate_ ? gated_ : open_;
+        const Flow& flow = gate ? gated_ : open_;
         const Flow::State next = flow.advance(state_, end - time_s_);
         if (next[kPhase] >= 1) {
             const double dt = cycle_end(flow, end - time_s_);

@@ -22,11 +22,11 @@ class LineAfc {
     LineAfc(const BoardParameters& p, std::uint64_t noise_seed);
     void configure(const BoardParameters& p);
 
-    /// Separator output changes (run up to time_s first). A leading edge opens the gate, for at most the
-    /// differentiator's time; a trailing edge closes it.
+    /// Separator output changes (run up to time_s first). A leading edge opens the gate a fixed delay later, for
+    /// at most the differentiator's time; a trailing edge closes it after the same delay.
     void set_sync(double time_s, bool on);
     /// A retrace pulse begins; its end and peak are already known to the caller.
-    void set_retrace(const LineRetrace& pulse) { retrace_ = pulse; }
+    void set_retrace(const LineRetrace& pulse);
     void set_temperature(double rise_k) { rise_k_ = rise_k; }
 
     /// Runs up to limit_s; returns the first end of an oscillator cycle on the way and stands there.
@@ -57,9 +57,11 @@ class LineAfc {
     bool sine_ = false;
     double rise_k_ = 0;
     double time_s_ = 0;
-    bool gate_ = false;
+    double gate_delay_s_ = 0;
+    double gate_begin_s_ = 0;
     double gate_end_s_ = 0;
     LineRetrace retrace_;
+    double retrace_period_s_ = 0;
     Flow::State state_{};
 };
 

@@ -29,7 +29,8 @@ namespace yokedock::sim {
     X(sync, inject_shunt_ohm, "ohm", 1e-3, 1e9, 0.02, "its shunt at the oscillator's threshold")   \
     X(sync, differentiator_ohm, "ohm", 1, 1e9, 0.05, "line differentiator resistor")               \
     X(sync, differentiator_f, "F", 1e-12, 1, 0.05, "line differentiator capacitor")                \
-    X(sync, differentiator_on_v, "V", 1e-3, 20, 0.02, "level that ends the phase detector's gate")
+    X(sync, differentiator_on_v, "V", 1e-3, 20, 0.02, "level that ends the phase detector's gate")  \
+    X(sync, line_delay_s, "s", 0, 1e-5, 0.05, "delay from line sync to the gate (picture phase)")
 
 #define YOKEDOCK_VERTICAL_PARAMETERS(X)                                                            \
     X(vertical_oscillator, supply_v, "V", 0, 50, 0.02, "stabilised supply")                        \

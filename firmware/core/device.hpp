@@ -295,7 +295,7 @@ template <class Hardware> class Device {
 
     void echo(const wire::Frame& frame) {
         if (frame.size > wire::kEchoBytes) {
-            refuse(wire::RefusalReason::bad_size, frame.size);
+            refuse(wire::RefusalReason::bad_size, static_cast<uint32_t>(frame.size));
             return;
         }
         for (size_t i = 0; i < frame.size; ++i) {
@@ -310,7 +310,7 @@ template <class Hardware> class Device {
         if (wire::read_fields(message, frame.payload, frame.size)) {
             return true;
         }
-        refuse(wire::RefusalReason::bad_size, frame.size);
+        refuse(wire::RefusalReason::bad_size, static_cast<uint32_t>(frame.size));
         return false;
     }
 

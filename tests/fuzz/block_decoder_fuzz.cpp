@@ -3,6 +3,7 @@
 // block decoder. The vectors of a capture must keep equal sizes, and finish() must leave nothing
 // after the end.
 #include "host/capture/block_decoder.hpp"
+#include <algorithm>
 #include <cstdlib>
 
 using namespace yokedock;
@@ -16,7 +17,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     capture::BlockDecoder decoder(raw, axis);
     std::size_t at = 0;
     while (at < size) {
-        const std::size_t length = std::min<std::size_t>(data[at++], size - at);
+        const std::size_t wanted = data[at++];
+        const std::size_t length = std::min(wanted, size - at);
         wire::ReadVisitor reader(data + at, length);
         wire::BlockHead head{};
         head.visit(reader);

@@ -2,6 +2,7 @@
 // libFuzzer target: any bytes through the frame decoder. What it accepts must encode to a frame
 // that decodes to the same again, and a good frame after a zero must be taken.
 #include "shared/wire/frame.hpp"
+#include <cstdint>
 #include <cstdlib>
 #include <cstring>
 

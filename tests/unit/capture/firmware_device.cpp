@@ -1,0 +1,126 @@
+// SPDX-License-Identifier: MIT
+#include "tests/unit/capture/firmware_device.hpp"
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored                                                                     \
+    "-Wvolatile" // the firmware is C++14, where counting volatiles is fine
+#include "firmware/core/device.hpp"
+#pragma GCC diagnostic pop
+#include <utility>
+
+namespace yokedock::test {
+namespace {
+
+/// What firmware::Device asks of its hardware.
+class MemoryHardware {
+  public:
+    using Crc = firmware::PlainCrc;
+    struct NoLock {
+        NoLock() {}
+        ~NoLock() {}
+    };
+
+    bool receive(std::uint8_t& byte) {
+        if (input.empty()) {
+            return false;
+        }
+        byte = input.front();
+        input.pop_front();
+        return true;
+    }
+    std::uint8_t* transmit_buffer() { return buffer_; }
+    void transmit(std::uint8_t size) { sent.emplace_back(buffer_, buffer_ + size); }
+    std::uint32_t now() const { return time_; }
+    static std::uint32_t clock_hz() { return 16000000; }
+    static std::uint32_t bench_serial() { return 1; }
+    static wire::ResetCause reset_cause() { return wire::ResetCause::power; }
+    const wire::SyncAchieved& sync_plan() const { return plan_; }
+    void set_sync(const wire::SyncAchieved& plan) { plan_ = plan; }
+    void set_output(bool on) { output_on_ = on; }
+    bool output() const { return output_on_; }
+    void set_video(wire::VideoPattern) {}
+    void start_capture(const wire::CaptureSettings& settings) {
+        settings_ = settings;
+        capturing_ = true;
+        line_ = 0;
+        begin_ = time_;
+    }
+    void stop_capture() {
+        capturing_ = false;
+        pool_.seal_open();
+    }
+    void read_counters(wire::StatusAnswer&) const {}
+    auto& pool() { return pool_; }
+    void supply_off() {}
+    static bool stop_pressed() { return false; }
+    static bool over_current() { return false; }
+
+    /// Lets some lines pass.
+    void run(std::uint32_t lines) {
+        for (; lines > 0; --lines) {
+            const auto held = static_cast<std::uint16_t>(pool_.next() - pool_.oldest());
+            const bool room = held < firmware::kPoolBlocks - 6;
+            if (capturing_ && room) {
+                put_line();
+            }
+            if (!capturing_ || room) {
+                time_ += kSourceLineTicks;
+            }
+        }
+    }
+
+    std::deque<std::uint8_t> input;
+    std::vector<std::vector<std::uint8_t>> sent;
+
+  private:
+    void put_line() {
+        const std::uint32_t n = line_++;
+        const std::uint32_t start = begin_ + n * kSourceLineTicks;
+        if (settings_.line_edge_mode != 0) {
+            pool_.push_line_edge(start + 100 + mix(n) % 8, true);
+        }
+        if (settings_.entries != 0) {
+            const wire::ScheduleEntry& entry = settings_.schedule[n % settings_.entries];
+            pool_.push_sample(start + 200, static_cast<std::uint16_t>(mix(n) & 0x3FF),
+                              entry.channel);
+        }
+        if (n % 262 == 0) {
+            pool_.push_field_start(start, 0);
+            if (settings_.field_edge_mode != 0) {
+                pool_.push_field_edge(start + 300 + mix(n) % 16, true);
+            }
+        }
+    }
+
+    std::uint8_t buffer_[wire::kMaxEncodedBytes] = {};
+    firmware::BlockPool<firmware::kPoolBlocks, NoLock> pool_;
+    wire::CaptureSettings settings_{};
+    wire::SyncAchieved plan_{};
+    bool output_on_ = false;
+    bool capturing_ = false;
+    std::uint32_t time_ = 0xFFF00000u; // the 32-bit clock wraps early in the first capture
+    std::uint32_t begin_ = 0;
+    std::uint32_t line_ = 0;
+};
+
+} // namespace
+
+struct FirmwareDevice::Parts {
+    MemoryHardware hardware;
+    firmware::Device<MemoryHardware> device{hardware};
+};
+
+FirmwareDevice::FirmwareDevice() : parts_(std::make_unique<Parts>()) {
+    parts_->device.begin();
+}
+FirmwareDevice::~FirmwareDevice() = default;
+
+std::vector<std::vector<std::uint8_t>> FirmwareDevice::receive(link::Bytes bytes) {
+    MemoryHardware& hardware = parts_->hardware;
+    hardware.run(60);
+    hardware.input.insert(hardware.input.end(), bytes.begin(), bytes.end());
+    while (parts_->device.poll()) {
+    }
+    return std::exchange(hardware.sent, {});
+}
+
+} // namespace yokedock::test

@@ -22,8 +22,8 @@ int Board::adc_code(ChannelId channel, double time_s) {
     if (channel == ChannelId::h_peak_v) {
         return front_end_.code(channel, front_end_.peak_v(t));
     }
-    const double seen = front_end_.lagged(
-        channel, t, [&](double at_s) { return model_.quantity(channel, at_s); });
+    const double seen =
+        front_end_.lagged(channel, t, [&](double at_s) { return model_.quantity(channel, at_s); });
     return front_end_.code(channel, seen);
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
-// The monitor board as the bench sees it: BoardModel through the front end, in bench time. The bench's crystal is off
-// by the front end's clock error; board physics run in true time, and this class converts.
+// The monitor board as the bench sees it: BoardModel through the front end, in bench time. The
+// bench's crystal is off by the front end's clock error; board physics run in true time, and this
+// class converts.
 #pragma once
 #include "demo/virtual_bench/board/board_file.hpp"
 #include "demo/virtual_bench/board/board_model.hpp"
@@ -21,8 +22,12 @@ class Board : public BoardPort {
     /// New component values while running; the front end keeps its own.
     void configure(const BoardParameters& p) { model_.configure(p); }
 
-    [[nodiscard]] double true_s(double bench_s) const { return bench_s / (1 + front_end_.clock_error()); }
-    [[nodiscard]] double bench_s(double true_s) const { return true_s * (1 + front_end_.clock_error()); }
+    [[nodiscard]] double true_s(double bench_s) const {
+        return bench_s / (1 + front_end_.clock_error());
+    }
+    [[nodiscard]] double bench_s(double true_s) const {
+        return true_s * (1 + front_end_.clock_error());
+    }
     /// The truth, noiseless and without lag, scale or clock error: true time.
     [[nodiscard]] double quantity(ChannelId channel, double true_s) const {
         return model_.quantity(channel, true_s);

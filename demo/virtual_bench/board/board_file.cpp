@@ -29,8 +29,9 @@ Status read_parameters(const Json& blocks, const std::string& where, BoardParame
                        std::set<std::string>& seen) {
     for (const auto& [block, values] : blocks.items()) {
         if (!values.is_object()) {
-            return file_error(where, fmt::format("parameters.{} is {}; expected an object of values",
-                                                 block, values.dump()));
+            return file_error(where,
+                              fmt::format("parameters.{} is {}; expected an object of values",
+                                          block, values.dump()));
         }
         for (const auto& [name, value] : values.items()) {
             const std::string path = block + "." + name;
@@ -54,18 +55,22 @@ Result<BoardFile> parse(const std::string& json_text, const std::string& where,
     if (root.is_discarded() || !root.is_object()) {
         return file_error(where, "is not a JSON object; expected a board file as in demo/boards");
     }
-    static const std::set<std::string> kKeys = {"schema", "kind", "name", "text", "base", "parameters"};
+    static const std::set<std::string> kKeys = {"schema", "kind", "name",
+                                                "text",   "base", "parameters"};
     for (const auto& [key, value] : root.items()) {
         if (kKeys.count(key) == 0) {
-            return file_error(where, fmt::format("has the unknown key \"{}\"; expected schema, kind, name, "
-                                                 "text, base and parameters",
-                                                 key));
+            return file_error(
+                where, fmt::format("has the unknown key \"{}\"; expected schema, kind, name, "
+                                   "text, base and parameters",
+                                   key));
         }
     }
-    if (root.value("kind", Json()) != Json("yokedock-board") || root.value("schema", Json()) != Json(kBoardFileSchema)) {
-        return file_error(where, fmt::format("kind is {} and schema is {}; expected \"yokedock-board\" and {}",
-                                             root.value("kind", Json()).dump(),
-                                             root.value("schema", Json()).dump(), kBoardFileSchema));
+    if (root.value("kind", Json()) != Json("yokedock-board") ||
+        root.value("schema", Json()) != Json(kBoardFileSchema)) {
+        return file_error(
+            where, fmt::format("kind is {} and schema is {}; expected \"yokedock-board\" and {}",
+                               root.value("kind", Json()).dump(),
+                               root.value("schema", Json()).dump(), kBoardFileSchema));
     }
     for (const char* key : {"name", "text"}) {
         if (!root.contains(key) || !root[key].is_string()) {
@@ -79,8 +84,9 @@ Result<BoardFile> parse(const std::string& json_text, const std::string& where,
     const bool has_base = root.contains("base");
     if (has_base) {
         if (!base_allowed || !root["base"].is_string()) {
-            return file_error(where, fmt::format("base is {}; expected the name of a complete board file",
-                                                 root["base"].dump()));
+            return file_error(where,
+                              fmt::format("base is {}; expected the name of a complete board file",
+                                          root["base"].dump()));
         }
         const std::filesystem::path base_path = folder / root["base"].get<std::string>();
         const Result<std::string> text = read_text(base_path);
@@ -102,8 +108,8 @@ Result<BoardFile> parse(const std::string& json_text, const std::string& where,
     }
     for (const ParameterInfo& info : parameter_table()) {
         if (!has_base && seen.count(std::string(info.path)) == 0) {
-            return file_error(where, fmt::format("{} is missing; expected a value in {} ({})", info.path,
-                                                 info.unit, info.text));
+            return file_error(where, fmt::format("{} is missing; expected a value in {} ({})",
+                                                 info.path, info.unit, info.text));
         }
     }
     return file;

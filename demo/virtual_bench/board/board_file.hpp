@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Board files: JSON with a name, a text and values for the parameter table, complete or as changes to a base file.
+// Board files: JSON with a name, a text and values for the parameter table, complete or as changes
+// to a base file.
 #pragma once
 #include "demo/virtual_bench/board/parameters.hpp"
 #include <filesystem>
@@ -15,9 +16,9 @@ struct BoardFile {
     BoardParameters parameters;
 };
 
-/// Reads and checks a board file, and the base file it may name (a path relative to its own folder; a base has
-/// no base itself). Without a base every parameter must be given. Errors name file, key, value and what was
-/// expected.
+/// Reads and checks a board file, and the base file it may name (a path relative to its own folder;
+/// a base has no base itself). Without a base every parameter must be given. Errors name file, key,
+/// value and what was expected.
 [[nodiscard]] Result<BoardFile> load_board(const std::filesystem::path& path);
 
 /// The same from text; `where` stands for the file in messages. A base is looked for in `folder`.
@@ -25,6 +26,7 @@ struct BoardFile {
                                             const std::filesystem::path& folder);
 
 /// Several settings "path.to.value=number" in order; stops at the first wrong one.
-[[nodiscard]] Status apply_settings(BoardParameters& board, const std::vector<std::string>& settings);
+[[nodiscard]] Status apply_settings(BoardParameters& board,
+                                    const std::vector<std::string>& settings);
 
 } // namespace yokedock::sim

@@ -94,8 +94,9 @@ void BoardModel::switch_line_on() {
             edge.time_s = fall_s;
         }
     }
-    std::stable_sort(edges_.begin(), edges_.end(),
-                     [](const RetraceEdge& a, const RetraceEdge& b) { return a.time_s < b.time_s; });
+    std::stable_sort(edges_.begin(), edges_.end(), [](const RetraceEdge& a, const RetraceEdge& b) {
+        return a.time_s < b.time_s;
+    });
 }
 
 void BoardModel::slow_step() {

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
-// All blocks of the board wired together, in true time and without any front end: what the board really does. Time 0
-// is a board that has been running without sync long enough for its supplies and capacitors to settle.
+// All blocks of the board wired together, in true time and without any front end: what the board
+// really does. Time 0 is a board that has been running without sync long enough for its supplies
+// and capacitors to settle.
 #pragma once
 #include "demo/virtual_bench/board/line_afc.hpp"
 #include "demo/virtual_bench/board/line_output.hpp"
@@ -19,8 +20,8 @@ class BoardModel {
   public:
     explicit BoardModel(const BoardParameters& p);
 
-    /// New component values from now on; charges, currents and temperatures stay (intermittent faults, a relay
-    /// in the mains: supply.mains_v = 0).
+    /// New component values from now on; charges, currents and temperatures stay (intermittent
+    /// faults, a relay in the mains: supply.mains_v = 0).
     void configure(const BoardParameters& p);
 
     /// Composite sync changes level. time_s is not before the time the board stands at.
@@ -33,7 +34,9 @@ class BoardModel {
     [[nodiscard]] double now_s() const { return now_s_ - kSettleS; }
 
     // Noiseless quantities at an instant not after now_s() and at most 150 us before it.
-    [[nodiscard]] LineOutput::Point line_at(double time_s) const { return line_.at(time_s + kSettleS); }
+    [[nodiscard]] LineOutput::Point line_at(double time_s) const {
+        return line_.at(time_s + kSettleS);
+    }
     [[nodiscard]] VerticalOutput::Point vertical_at(double time_s) const;
     /// The channel's quantity as it is, before any front end; reference included.
     [[nodiscard]] double quantity(ChannelId channel, double time_s) const;

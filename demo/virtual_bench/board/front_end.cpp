@@ -8,10 +8,11 @@ namespace yokedock::sim {
 FrontEnd::FrontEnd(const BoardParameters& p)
     : p_(p), noise_(static_cast<std::uint64_t>(p.bench_noise_seed) * 16 + 3) {
     Random draw(static_cast<std::uint64_t>(p.bench_seed));
-    clock_error_ = 1e-6 * (p.bench_clock_ppm_offset +
-                           p.bench_errors * p.bench_clock_ppm_sd * draw.normal());
+    clock_error_ =
+        1e-6 * (p.bench_clock_ppm_offset + p.bench_errors * p.bench_clock_ppm_sd * draw.normal());
     for (std::size_t k = 0; k < kChannelCount; ++k) {
-        errors_[k].gain = 1 + p.bench_errors * 1e-6 * kChannels[k].gain_tolerance_ppm * draw.normal();
+        errors_[k].gain =
+            1 + p.bench_errors * 1e-6 * kChannels[k].gain_tolerance_ppm * draw.normal();
         errors_[k].zero_v = p.bench_errors * 1e-6 * kChannels[k].zero_tolerance_uv * draw.normal();
     }
 }

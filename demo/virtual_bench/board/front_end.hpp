@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// The bench's analogue front end between board and converter: scales of the channel table with this bench's own
-// errors, input lag, peak detector, thermistor, noise, 10 bits.
+// The bench's analogue front end between board and converter: scales of the channel table with this
+// bench's own errors, input lag, peak detector, thermistor, noise, 10 bits.
 #pragma once
 #include "demo/virtual_bench/board/parameters.hpp"
 #include "demo/virtual_bench/board/random.hpp"
@@ -24,15 +24,17 @@ class FrontEnd {
     [[nodiscard]] const InputError& input_error(ChannelId channel) const;
     [[nodiscard]] double lag_s(ChannelId channel) const;
 
-    /// One-pole lag: quantity(t) seen through it at time_s. Past values are asked for, back to 8 lags.
+    /// One-pole lag: quantity(t) seen through it at time_s. Past values are asked for, back to 8
+    /// lags.
     template <class Quantity>
     [[nodiscard]] double lagged(ChannelId channel, double time_s, Quantity quantity) const {
         const double lag = lag_s(channel);
         if (lag <= 0) {
             return quantity(time_s);
         }
-        // Straight lines between points one lag apart; e^-u integrates exactly over each. What is older than
-        // 8 lags (0.03 %) is taken as the oldest point, so a constant and a straight ramp come out exact.
+        // Straight lines between points one lag apart; e^-u integrates exactly over each. What is
+        // older than 8 lags (0.03 %) is taken as the oldest point, so a constant and a straight
+        // ramp come out exact.
         double sum = 0;
         double weight = 1; // e^-k
         double newer = quantity(time_s);

@@ -9,18 +9,22 @@ IdealSync::IdealSync(const wire::SyncAchieved& plan, double clock_hz, double sta
     : plan_(plan), clock_hz_(clock_hz), start_s_(start_s),
       program_(sync::make_field_program(plan, false)) {
     std::uint32_t accumulator = accumulator_;
-    slot_end_ticks_ = sync::slot_ticks(plan_, accumulator, program_.segments[0].half_lines_per_slot);
+    slot_end_ticks_ =
+        sync::slot_ticks(plan_, accumulator, program_.segments[0].half_lines_per_slot);
     accumulator_ = accumulator;
     prepare();
 }
 
 double IdealSync::line_rate_hz() const {
-    const double ticks = 2.0 * (plan_.half_line_ticks + static_cast<double>(plan_.half_line_numerator) /
-                                                             plan_.half_line_denominator);
+    const double ticks =
+        2.0 * (plan_.half_line_ticks +
+               static_cast<double>(plan_.half_line_numerator) / plan_.half_line_denominator);
     return clock_hz_ / ticks;
 }
 
-double IdealSync::field_rate_hz() const { return 2 * line_rate_hz() / plan_.half_lines; }
+double IdealSync::field_rate_hz() const {
+    return 2 * line_rate_hz() / plan_.half_lines;
+}
 
 void IdealSync::next_slot() {
     half_lines_ += program_.segments[segment_].half_lines_per_slot;
@@ -47,7 +51,8 @@ void IdealSync::prepare() {
             if (!level_) {
                 level_ = true;
                 next_ = {start_s_ + static_cast<double>(slot_ticks_) / clock_hz_, true,
-                         (half_lines_ + (mid_line_ ? 1u : 0u)) % 2 == 0, segment_ == 0 && slot_ == 0};
+                         (half_lines_ + (mid_line_ ? 1u : 0u)) % 2 == 0,
+                         segment_ == 0 && slot_ == 0};
                 return;
             }
         }

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Composite sync as a perfect device would make it, from the shared sync plan: every edge in time order. Drives a
-// board without firmware.
+// Composite sync as a perfect device would make it, from the shared sync plan: every edge in time
+// order. Drives a board without firmware.
 #pragma once
 #include "demo/virtual_bench/board_port.hpp"
 #include "shared/sync/plan.hpp"
@@ -17,7 +17,8 @@ struct SyncEdge {
 
 class IdealSync {
   public:
-    /// plan: from sync::make_plan with clock_hz. The first field starts at start_s, on a line start.
+    /// plan: from sync::make_plan with clock_hz. The first field starts at start_s, on a line
+    /// start.
     IdealSync(const wire::SyncAchieved& plan, double clock_hz, double start_s = 0);
 
     /// The next edge, without taking it.

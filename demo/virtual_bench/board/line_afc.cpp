@@ -23,8 +23,8 @@ void LineAfc::configure(const BoardParameters& p) {
     tempco_per_k_ = p.line_oscillator_tempco_per_k;
     noise_cycles_ = p.line_oscillator_noise_v / p.line_oscillator_swing_v;
     // A half sine integrates to 2/pi of its box; the sawtooth swings half of that either way.
-    shaper_scale_ = p.line_afc_retrace_ratio / std::numbers::pi /
-                    (p.line_afc_shaper_ohm * p.line_afc_shaper_f);
+    shaper_scale_ =
+        p.line_afc_retrace_ratio / std::numbers::pi / (p.line_afc_shaper_ohm * p.line_afc_shaper_f);
     gate_width_s_ = gate_width_s(p);
     gate_delay_s_ = p.sync_line_delay_s;
     sine_ = p.line_afc_sine >= 0.5;
@@ -47,7 +47,9 @@ void LineAfc::configure(const BoardParameters& p) {
     open_.set(make(INFINITY));
 }
 
-double LineAfc::free_running_hz() const { return hz_25_ * (1 + tempco_per_k_ * rise_k_); }
+double LineAfc::free_running_hz() const {
+    return hz_25_ * (1 + tempco_per_k_ * rise_k_);
+}
 
 void LineAfc::set_sync(double time_s, bool on) {
     if (on) {
@@ -59,7 +61,8 @@ void LineAfc::set_sync(double time_s, bool on) {
 }
 
 void LineAfc::set_retrace(const LineRetrace& pulse) {
-    // The sawtooth's return takes as long as the pulses are apart: its mean is zero behind a capacitor.
+    // The sawtooth's return takes as long as the pulses are apart: its mean is zero behind a
+    // capacitor.
     const double apart = pulse.begin_s - retrace_.begin_s;
     const double free_s = 1 / free_running_hz();
     retrace_period_s_ = apart > 0.8 * free_s && apart < 1.2 * free_s ? apart : free_s;

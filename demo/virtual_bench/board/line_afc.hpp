@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
-// Line oscillator with its frequency control: sync gates a sawtooth made from the retrace pulse onto the loop filter
-// (a capacitor, and a resistor with capacitor in series), whose voltage moves the current-controlled oscillator.
-// A pulse in mid-line meets the sawtooth near zero, as on a real board, so equalising pulses hardly disturb.
+// Line oscillator with its frequency control: sync gates a sawtooth made from the retrace pulse
+// onto the loop filter (a capacitor, and a resistor with capacitor in series), whose voltage moves
+// the current-controlled oscillator. A pulse in mid-line meets the sawtooth near zero, as on a real
+// board, so equalising pulses hardly disturb.
 #pragma once
 #include "demo/virtual_bench/board/linear_flow.hpp"
 #include "demo/virtual_bench/board/parameters.hpp"
@@ -22,14 +23,16 @@ class LineAfc {
     LineAfc(const BoardParameters& p, std::uint64_t noise_seed);
     void configure(const BoardParameters& p);
 
-    /// Separator output changes (run up to time_s first). A leading edge opens the gate a fixed delay later, for
-    /// at most the differentiator's time; a trailing edge closes it after the same delay.
+    /// Separator output changes (run up to time_s first). A leading edge opens the gate a fixed
+    /// delay later, for at most the differentiator's time; a trailing edge closes it after the same
+    /// delay.
     void set_sync(double time_s, bool on);
     /// A retrace pulse begins; its end and peak are already known to the caller.
     void set_retrace(const LineRetrace& pulse);
     void set_temperature(double rise_k) { rise_k_ = rise_k; }
 
-    /// Runs up to limit_s; returns the first end of an oscillator cycle on the way and stands there.
+    /// Runs up to limit_s; returns the first end of an oscillator cycle on the way and stands
+    /// there.
     [[nodiscard]] std::optional<double> run_until(double limit_s);
 
     [[nodiscard]] double free_running_hz() const;

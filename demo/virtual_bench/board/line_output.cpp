@@ -50,9 +50,8 @@ void LineOutput::configure(const BoardParameters& p) {
 }
 
 double LineOutput::clamp_v(Mode mode, double total_a) const {
-    return mode == Mode::kOn
-               ? p_.line_output_saturation_v + p_.line_output_on_ohm * total_a
-               : -p_.line_output_damper_v + p_.line_output_damper_ohm * total_a;
+    return mode == Mode::kOn ? p_.line_output_saturation_v + p_.line_output_on_ohm * total_a
+                             : -p_.line_output_damper_v + p_.line_output_damper_ohm * total_a;
 }
 
 void LineOutput::enter(double time_s, Mode mode, Flow::State state) {
@@ -61,8 +60,9 @@ void LineOutput::enter(double time_s, Mode mode, Flow::State state) {
     change_s_ = time_s + natural_end(history_[newest_]);
 }
 
-/// Moves s, whose margin is below 0, to where the margin reaches 0 within the next microsecond; returns the time
-/// moved. Halves down to 31 ns, then a straight line: the waves bend by less than 1e-5 of themselves there.
+/// Moves s, whose margin is below 0, to where the margin reaches 0 within the next microsecond;
+/// returns the time moved. Halves down to 31 ns, then a straight line: the waves bend by less than
+/// 1e-5 of themselves there.
 template <class Margin>
 double LineOutput::refine(const Flow& flow, Flow::State& s, Margin margin) const {
     double moved = 0;
@@ -75,7 +75,8 @@ double LineOutput::refine(const Flow& flow, Flow::State& s, Margin margin) const
     }
     const double before = margin(s);
     const double after = margin(flow.step(s, 0));
-    const double rest = after > before ? Flow::kUnitS * std::clamp(-before / (after - before), 0.0, 1.0) : 0;
+    const double rest =
+        after > before ? Flow::kUnitS * std::clamp(-before / (after - before), 0.0, 1.0) : 0;
     s = flow.advance(s, rest);
     return moved + rest;
 }
@@ -123,7 +124,8 @@ void LineOutput::run_until(double time_s) {
     while (change_s_ <= time_s) {
         const Segment& old = history_[newest_];
         Flow::State s = flow(old.mode).advance(old.state, change_s_ - old.begin_s);
-        const Mode next = old.mode == Mode::kDamper ? (driven_ ? Mode::kOn : Mode::kOff) : Mode::kDamper;
+        const Mode next =
+            old.mode == Mode::kDamper ? (driven_ ? Mode::kOn : Mode::kOff) : Mode::kDamper;
         const double when = change_s_;
         s[kCollector] = 0;
         if (next == Mode::kDamper) {
@@ -162,14 +164,19 @@ LineOutput::Retrace LineOutput::switch_off(double time_s) {
         const Flow::State after = f.step(before, kMicrosecond);
         if (!r.crosses && before[kCollector] < level && after[kCollector] >= level) {
             Flow::State x = before;
-            r.rise_s = time_s + t + refine(f, x, [level](const Flow::State& y) { return y[kCollector] - level; });
+            r.rise_s = time_s + t + refine(f, x, [level](const Flow::State& y) {
+                           return y[kCollector] - level;
+                       });
             r.crosses = true;
         } else if (r.crosses && before[kCollector] >= level && after[kCollector] < level) {
             Flow::State x = before;
-            r.fall_s = time_s + t + refine(f, x, [level](const Flow::State& y) { return level - y[kCollector]; });
+            r.fall_s = time_s + t + refine(f, x, [level](const Flow::State& y) {
+                           return level - y[kCollector];
+                       });
         }
         const double current = before[kYoke] + before[kChoke];
-        if (current > 0 && after[kYoke] + after[kChoke] <= 0) { // the collector turns where current does
+        if (current > 0 &&
+            after[kYoke] + after[kChoke] <= 0) { // the collector turns where current does
             Flow::State x = before;
             refine(f, x, [](const Flow::State& y) { return -y[kYoke] - y[kChoke]; });
             r.pulse.peak_v = std::max(r.pulse.peak_v, x[kCollector]);
@@ -201,7 +208,8 @@ LineOutput::Point LineOutput::at(double time_s) const {
         k = (k + history_.size() - 1) % history_.size();
     }
     const Segment& segment = history_[k];
-    const Flow::State s = flow(segment.mode).advance(segment.state, std::max(0.0, time_s - segment.begin_s));
+    const Flow::State s =
+        flow(segment.mode).advance(segment.state, std::max(0.0, time_s - segment.begin_s));
     const double total_a = s[kYoke] + s[kChoke];
     const double collector =
         segment.mode == Mode::kOff ? s[kCollector] : clamp_v(segment.mode, total_a);

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
-// Line output stage: transistor, damper, retrace capacitor, S-correction capacitor, choke (or transformer primary) and
-// yoke. Between switchings it is a linear circuit, evolved exactly; so any instant of the last lines can be
-// asked for. Yoke current is positive at the end of the trace.
+// Line output stage: transistor, damper, retrace capacitor, S-correction capacitor, choke (or
+// transformer primary) and yoke. Between switchings it is a linear circuit, evolved exactly; so any
+// instant of the last lines can be asked for. Yoke current is positive at the end of the trace.
 #pragma once
 #include "demo/virtual_bench/board/line_afc.hpp"
 #include "demo/virtual_bench/board/linear_flow.hpp"
@@ -20,9 +20,9 @@ class LineOutput {
 
     /// Retrace as it will be when nothing switches on in its middle.
     struct Retrace {
-        LineRetrace pulse;         ///< from switch-off until the damper conducts
-        bool crosses = false;      ///< the collector passes the comparator's threshold
-        double rise_s = 0;         ///< and when
+        LineRetrace pulse;    ///< from switch-off until the damper conducts
+        bool crosses = false; ///< the collector passes the comparator's threshold
+        double rise_s = 0;    ///< and when
         double fall_s = 0;
     };
 
@@ -52,7 +52,9 @@ class LineOutput {
         Mode mode = Mode::kDamper;
         Flow::State state{};
     };
-    [[nodiscard]] const Flow& flow(Mode mode) const { return flows_[static_cast<std::size_t>(mode)]; }
+    [[nodiscard]] const Flow& flow(Mode mode) const {
+        return flows_[static_cast<std::size_t>(mode)];
+    }
     [[nodiscard]] double clamp_v(Mode mode, double total_a) const;
     void enter(double time_s, Mode mode, Flow::State state);
     /// Time from the segment's start at which its mode ends by itself, or infinity.

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
-// Exact evolution of a small linear system x' = A x over any time, from tables made once: exp(A h) for
-// h = unit * 2^k, and a short Taylor series for what is left below one unit. The last Inputs entries of the
-// state vector are inputs, constant over a step. (Matrix exponential by scaling and squaring: any numerical text.)
+// Exact evolution of a small linear system x' = A x over any time, from tables made once: exp(A h)
+// for h = unit * 2^k, and a short Taylor series for what is left below one unit. The last Inputs
+// entries of the state vector are inputs, constant over a step. (Matrix exponential by scaling and
+// squaring: any numerical text.)
 #pragma once
 #include <algorithm>
 #include <array>
@@ -51,8 +52,8 @@ template <std::size_t States, std::size_t Inputs> class LinearFlow {
         return nudge(x, dt_s - units * kUnitS);
     }
 
-    /// State after a small dt_s of either sign. Within 31 ns two terms leave an error of (rate * dt)^3 / 6: under
-    /// 1e-6 of the state up to 500 krad/s.
+    /// State after a small dt_s of either sign. Within 31 ns two terms leave an error of (rate *
+    /// dt)^3 / 6: under 1e-6 of the state up to 500 krad/s.
     [[nodiscard]] State nudge(const State& x, double dt_s) const {
         const State d1 = derivative(x);
         const State d2 = derivative(d1);
@@ -71,7 +72,8 @@ template <std::size_t States, std::size_t Inputs> class LinearFlow {
     }
 
   private:
-    /// Column by column and only the rows of states: what the compiler turns into vector instructions.
+    /// Column by column and only the rows of states: what the compiler turns into vector
+    /// instructions.
     static constexpr std::size_t kRows = (States + 1) / 2 * 2; ///< padded to pairs
     using Columns = std::array<std::array<double, kRows>, kSize>;
 

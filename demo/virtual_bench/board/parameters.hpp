@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
-// The one table of board parameters. They are component values (ohm, farad, henry, volt): a fault is a change of
-// one of them, never of a reading. Structs, settings, listing and file checks all come from this table.
+// The one table of board parameters. They are component values (ohm, farad, henry, volt): a fault
+// is a change of one of them, never of a reading. Structs, settings, listing and file checks all
+// come from this table.
 #pragma once
 #include "host/result.hpp"
 #include <cstdint>
@@ -11,8 +12,8 @@
 
 namespace yokedock::sim {
 
-/// X(block, name, unit, lowest, highest, tolerance, meaning). Tolerance: relative sd of the part as fitted,
-/// used by scatter(); 0 for controls, conditions and the bench itself.
+/// X(block, name, unit, lowest, highest, tolerance, meaning). Tolerance: relative sd of the part as
+/// fitted, used by scatter(); 0 for controls, conditions and the bench itself.
 #define YOKEDOCK_SYNC_PARAMETERS(X)                                                                \
     X(sync, amplitude_v, "V", 0, 2, 0, "sync pulse at the board's input, into 75 ohm")             \
     X(sync, gain, "1", 0, 100, 0.03, "sync amplifier gain")                                        \
@@ -29,7 +30,7 @@ namespace yokedock::sim {
     X(sync, inject_shunt_ohm, "ohm", 1e-3, 1e9, 0.02, "its shunt at the oscillator's threshold")   \
     X(sync, differentiator_ohm, "ohm", 1, 1e9, 0.05, "line differentiator resistor")               \
     X(sync, differentiator_f, "F", 1e-12, 1, 0.05, "line differentiator capacitor")                \
-    X(sync, differentiator_on_v, "V", 1e-3, 20, 0.02, "level that ends the phase detector's gate")  \
+    X(sync, differentiator_on_v, "V", 1e-3, 20, 0.02, "level that ends the phase detector's gate") \
     X(sync, line_delay_s, "s", 0, 1e-5, 0.05, "delay from line sync to the gate (picture phase)")
 
 #define YOKEDOCK_VERTICAL_PARAMETERS(X)                                                            \
@@ -182,8 +183,10 @@ struct ParameterInfo {
 /// Applies "path.to.value=number".
 [[nodiscard]] Status apply_setting(BoardParameters& board, std::string_view setting);
 
-/// A board as built from parts of their tolerance: each value times 1 + scale * tolerance * normal.
-/// The same seed gives the same board. Controls, conditions and the bench stay as they are.
+/// A board as built from parts of their tolerance: each value times 1 + scale * tolerance * normal,
+/// and then set up as a factory does: hold and height controls turned until free runs and height
+/// are those of `board` (or the control is at its end). The same seed gives the same board.
+/// Conditions and the bench stay as they are.
 [[nodiscard]] BoardParameters scatter(const BoardParameters& board, std::uint32_t seed,
                                       double scale = 1.0);
 

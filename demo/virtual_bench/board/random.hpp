@@ -6,7 +6,8 @@
 
 namespace yokedock::sim {
 
-/// SplitMix64 (Steele, Lea, Flood 2014; from memory) with a normal distribution by Marsaglia's polar method.
+/// SplitMix64 (Steele, Lea, Flood 2014; from memory) with a normal distribution by Marsaglia's
+/// polar method.
 class Random {
   public:
     explicit Random(std::uint64_t seed) : state_(seed) {}

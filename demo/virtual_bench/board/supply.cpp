@@ -15,8 +15,8 @@ Supply::Supply(const BoardParameters& p) : p_(p) {
 }
 
 void Supply::step(double time_s, double dt_s, double load_a) {
-    const double phase = 2 * std::numbers::pi *
-                         (p_.supply_mains_hz * (time_s - 0.5 * dt_s) + p_.supply_mains_phase);
+    const double phase =
+        2 * std::numbers::pi * (p_.supply_mains_hz * (time_s - 0.5 * dt_s) + p_.supply_mains_phase);
     const double secondary_v = std::fabs(std::numbers::sqrt2 * p_.supply_mains_v *
                                          p_.supply_transformer_ratio * std::sin(phase));
     const double wanted_a = load_a + rail_v_ / p_.supply_other_load_ohm;
@@ -33,7 +33,8 @@ void Supply::step(double time_s, double dt_s, double load_a) {
         const double decay = std::exp(-dt_s / (loop_ohm * p_.supply_reservoir_f));
         const double before_v = reservoir_v_;
         reservoir_v_ = aim_v + (reservoir_v_ - aim_v) * decay;
-        rectifier_a_ = std::max(0.0, rail_a_ + p_.supply_reservoir_f * (reservoir_v_ - before_v) / dt_s);
+        rectifier_a_ =
+            std::max(0.0, rail_a_ + p_.supply_reservoir_f * (reservoir_v_ - before_v) / dt_s);
     } else {
         rectifier_a_ = 0;
         reservoir_v_ -= rail_a_ * dt_s / p_.supply_reservoir_f;
@@ -41,16 +42,18 @@ void Supply::step(double time_s, double dt_s, double load_a) {
     reservoir_v_ = std::max(0.0, reservoir_v_);
     raw_v_ = std::max(0.0, reservoir_v_ + esr * (rectifier_a_ - rail_a_));
 
-    const double regulated_v = p_.supply_regulated_v +
-                               (raw_v_ - p_.supply_regulated_v - p_.supply_dropout_v) / p_.supply_rejection;
+    const double regulated_v =
+        p_.supply_regulated_v +
+        (raw_v_ - p_.supply_regulated_v - p_.supply_dropout_v) / p_.supply_rejection;
     rail_v_ = std::max(0.0, std::min(regulated_v, raw_v_ - p_.supply_dropout_v) -
                                 p_.supply_output_ohm * rail_a_);
 }
 
 void HeatSink::step(double dt_s, double watts) {
     const double end_c = p_.thermal_ambient_c + watts * p_.thermal_resistance_k_per_w;
-    celsius_ = end_c + (celsius_ - end_c) *
-                           std::exp(-dt_s / (p_.thermal_resistance_k_per_w * p_.thermal_capacity_j_per_k));
+    celsius_ =
+        end_c + (celsius_ - end_c) *
+                    std::exp(-dt_s / (p_.thermal_resistance_k_per_w * p_.thermal_capacity_j_per_k));
 }
 
 double HeatSink::oscillator_rise_k() const {

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Mains, rectifier, reservoir, regulator and rail filter, in small fixed steps; and the heat sink of the vertical
-// output stage.
+// Mains, rectifier, reservoir, regulator and rail filter, in small fixed steps; and the heat sink
+// of the vertical output stage.
 #pragma once
 #include "demo/virtual_bench/board/parameters.hpp"
 
@@ -13,8 +13,10 @@ class Supply {
     /// One step of dt_s (50 us or so) ending at time_s, with the stages' mean current load_a.
     void step(double time_s, double dt_s, double load_a);
     [[nodiscard]] double rail_v() const { return rail_v_; }
-    [[nodiscard]] double rail_a() const { return rail_a_; } ///< out of the regulator, after the rail filter
-    [[nodiscard]] double raw_v() const { return raw_v_; }   ///< across the reservoir
+    [[nodiscard]] double rail_a() const {
+        return rail_a_;
+    } ///< out of the regulator, after the rail filter
+    [[nodiscard]] double raw_v() const { return raw_v_; } ///< across the reservoir
     /// Current in the rectifier at the last step.
     [[nodiscard]] double rectifier_a() const { return rectifier_a_; }
 

@@ -51,11 +51,12 @@ void SyncSeparator::update_output() {
         return;
     }
     const double end_v = peak_v_ * bleed_ohm_ / (source_ohm_ + bleed_ohm_);
-    const double drop_v = peak_v_ - on_a_ * source_ohm_; // capacitor voltage at which the clipper lets go
+    const double drop_v =
+        peak_v_ - on_a_ * source_ohm_; // capacitor voltage at which the clipper lets go
     if (drop_v < end_v) {
         const double parallel_ohm = source_ohm_ * bleed_ohm_ / (source_ohm_ + bleed_ohm_);
-        drop_s_ = time_s_ + parallel_ohm * coupling_f_ *
-                                std::log((end_v - capacitor_v_) / (end_v - drop_v));
+        drop_s_ = time_s_ +
+                  parallel_ohm * coupling_f_ * std::log((end_v - capacitor_v_) / (end_v - drop_v));
     }
 }
 

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
-// Sync separator: a clipper behind a coupling capacitor. The sync tip charges the capacitor through the base of
-// the clipper, the bleed resistor discharges it all the time; the clipper is on while base current exceeds what
-// it needs. Weak sync never reaches the base; sync that is too wide leaves no base current on average.
+// Sync separator: a clipper behind a coupling capacitor. The sync tip charges the capacitor through
+// the base of the clipper, the bleed resistor discharges it all the time; the clipper is on while
+// base current exceeds what it needs. Weak sync never reaches the base; sync that is too wide
+// leaves no base current on average.
 #pragma once
 #include "demo/virtual_bench/board/parameters.hpp"
 
@@ -53,8 +54,8 @@ class RcIntegrator {
     double target_v_ = 0;
 };
 
-/// How long the line differentiator keeps the phase detector's gate open after a leading edge (a shorter sync
-/// pulse closes it earlier): R C ln(step / level).
+/// How long the line differentiator keeps the phase detector's gate open after a leading edge (a
+/// shorter sync pulse closes it earlier): R C ln(step / level).
 [[nodiscard]] double gate_width_s(const BoardParameters& p);
 
 } // namespace yokedock::sim

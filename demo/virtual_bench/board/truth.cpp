@@ -45,7 +45,8 @@ struct Recording {
 };
 
 /// Runs board and sync on to time_s; keeps edges, without the comparators' delay, when asked.
-void drive(BoardModel& board, IdealSync* sync, double time_s, const BoardParameters& p, Recording* keep) {
+void drive(BoardModel& board, IdealSync* sync, double time_s, const BoardParameters& p,
+           Recording* keep) {
     const auto run = [&](double limit_s) {
         while (const auto edge = board.run_until(limit_s)) {
             if (keep != nullptr) {
@@ -71,7 +72,8 @@ void drive(BoardModel& board, IdealSync* sync, double time_s, const BoardParamet
 }
 
 double mean(const std::vector<double>& v) {
-    return v.empty() ? NAN : std::accumulate(v.begin(), v.end(), 0.0) / static_cast<double>(v.size());
+    return v.empty() ? NAN
+                     : std::accumulate(v.begin(), v.end(), 0.0) / static_cast<double>(v.size());
 }
 
 RateTruth judge_rate(const Edges& edges, std::optional<double> sync_start_s, double sync_period_s,
@@ -119,9 +121,8 @@ RateTruth judge_rate(const Edges& edges, std::optional<double> sync_start_s, dou
         phase.push_back(edges.rise_s[k] - *sync_start_s - static_cast<double>(k) * sync_period_s);
     }
     const double centre = mean(phase);
-    const bool bounded = std::all_of(phase.begin(), phase.end(), [&](double x) {
-        return std::fabs(x - centre) < bound_s;
-    });
+    const bool bounded = std::all_of(phase.begin(), phase.end(),
+                                     [&](double x) { return std::fabs(x - centre) < bound_s; });
     const bool all = std::fabs(static_cast<double>(n) - watch_s / sync_period_s) < 1.5;
     r.locked = bounded && all;
     if (r.locked) {
@@ -132,8 +133,8 @@ RateTruth judge_rate(const Edges& edges, std::optional<double> sync_start_s, dou
 
 std::size_t extreme(const Wave& w, double from_s, double to_s, bool highest) {
     const auto index = [&](double t) {
-        return static_cast<std::size_t>(
-            std::lower_bound(w.time_s.begin(), w.time_s.end(), t) - w.time_s.begin());
+        return static_cast<std::size_t>(std::lower_bound(w.time_s.begin(), w.time_s.end(), t) -
+                                        w.time_s.begin());
     };
     const std::size_t a = std::min(index(from_s), w.value.size() - 1);
     const std::size_t b = std::max(a + 1, std::min(index(to_s), w.value.size()));
@@ -143,7 +144,8 @@ std::size_t extreme(const Wave& w, double from_s, double to_s, bool highest) {
     return static_cast<std::size_t>(found - w.value.begin());
 }
 
-/// First time the wave falls through `level` between two indices, on straight lines between samples.
+/// First time the wave falls through `level` between two indices, on straight lines between
+/// samples.
 double fall_through(const Wave& w, std::size_t from, std::size_t to, double level) {
     for (std::size_t k = from + 1; k <= to; ++k) {
         if (w.value[k] <= level) {
@@ -164,7 +166,8 @@ RampTruth judge_ramp(const Wave& w, const std::vector<double>& rise_s) {
             rise_s[k + 1] + 0.1 * period > w.time_s.back()) {
             continue;
         }
-        const std::size_t top = extreme(w, rise_s[k] - 0.1 * period, rise_s[k] + 0.1 * period, true);
+        const std::size_t top =
+            extreme(w, rise_s[k] - 0.1 * period, rise_s[k] + 0.1 * period, true);
         const std::size_t low = extreme(w, w.time_s[top], w.time_s[top] + 0.6 * period, false);
         const std::size_t end =
             extreme(w, rise_s[k + 1] - 0.1 * period, rise_s[k + 1] + 0.1 * period, true);
@@ -182,10 +185,10 @@ RampTruth judge_ramp(const Wave& w, const std::vector<double>& rise_s) {
                                        v.begin() + static_cast<std::ptrdiff_t>(end) + 1);
         };
         judge_trace(part(w.time_s), part(w.value), r);
-        for (double RampTruth::*m :
-             {&RampTruth::peak_to_peak, &RampTruth::centring, &RampTruth::retrace_extremes_s,
-              &RampTruth::retrace_10_90_s, &RampTruth::linearity_lsq_pct, &RampTruth::linearity_end_pct,
-              &RampTruth::spacing_pct, &RampTruth::spacing_mean_pct}) {
+        for (double RampTruth::*m : {&RampTruth::peak_to_peak, &RampTruth::centring,
+                                     &RampTruth::retrace_extremes_s, &RampTruth::retrace_10_90_s,
+                                     &RampTruth::linearity_lsq_pct, &RampTruth::linearity_end_pct,
+                                     &RampTruth::spacing_pct, &RampTruth::spacing_mean_pct}) {
             total.*m = (total.*m * count + r.*m) / (count + 1);
         }
         ++count;
@@ -198,14 +201,14 @@ RampTruth judge_ramp(const Wave& w, const std::vector<double>& rise_s) {
 
 double at_time(const std::vector<double>& time_s, const std::vector<double>& value, double t) {
     const auto later = std::lower_bound(time_s.begin(), time_s.end(), t);
-    const auto k = static_cast<std::size_t>(
-        std::clamp<std::ptrdiff_t>(later - time_s.begin(), 1, static_cast<std::ptrdiff_t>(time_s.size()) - 1));
+    const auto k = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(
+        later - time_s.begin(), 1, static_cast<std::ptrdiff_t>(time_s.size()) - 1));
     const double part = (t - time_s[k - 1]) / (time_s[k] - time_s[k - 1]);
     return value[k - 1] + part * (value[k] - value[k - 1]);
 }
 
-void record(BoardModel& board, IdealSync* sync, const BoardParameters& p, double begin_s, double watch_s,
-            double line_s, Recording& keep) {
+void record(BoardModel& board, IdealSync* sync, const BoardParameters& p, double begin_s,
+            double watch_s, double line_s, Recording& keep) {
     const double dense_begin = begin_s + 0.5 * watch_s;
     const double dense_end = dense_begin + kDenseLines * line_s;
     double next_line_sample = dense_begin;
@@ -219,7 +222,8 @@ void record(BoardModel& board, IdealSync* sync, const BoardParameters& p, double
         keep.output.add(t, v.output_v);
         keep.rail.add(t, board.quantity(ChannelId::supply_v, t));
         rail_a += board.quantity(ChannelId::supply_a, t);
-        for (; next_line_sample <= t && next_line_sample < dense_end; next_line_sample += kLineSampleS) {
+        for (; next_line_sample <= t && next_line_sample < dense_end;
+             next_line_sample += kLineSampleS) {
             keep.horizontal.add(next_line_sample, board.line_at(next_line_sample).yoke_a);
         }
     }
@@ -229,7 +233,8 @@ void record(BoardModel& board, IdealSync* sync, const BoardParameters& p, double
 
 } // namespace
 
-void judge_trace(const std::vector<double>& time_s, const std::vector<double>& value, RampTruth& out) {
+void judge_trace(const std::vector<double>& time_s, const std::vector<double>& value,
+                 RampTruth& out) {
     const double t0 = time_s.front() + 0.05 * (time_s.back() - time_s.front());
     const double t1 = time_s.front() + 0.95 * (time_s.back() - time_s.front());
     constexpr int kPoints = 2001;
@@ -281,7 +286,8 @@ BoardTruth measure_truth(const BoardParameters& p, const wire::SyncSettings& set
     record(board, sync, p, options.settle_s, options.watch_s, line_s, keep);
 
     BoardTruth truth;
-    truth.line = judge_rate(keep.line, keep.line_start_s, line_s, options.line_bound_s, options.watch_s);
+    truth.line =
+        judge_rate(keep.line, keep.line_start_s, line_s, options.line_bound_s, options.watch_s);
     truth.field = judge_rate(keep.field, keep.field_start_s, 1 / ideal.field_rate_hz(),
                              options.field_bound_s, options.watch_s);
     truth.horizontal = judge_ramp(keep.horizontal, keep.line.rise_s);

@@ -13,8 +13,7 @@ VerticalOscillator::VerticalOscillator(const BoardParameters& p, std::uint64_t n
 
 void VerticalOscillator::configure(const BoardParameters& p) {
     integrator_.configure(p);
-    const double charge_ohm =
-        p.vertical_oscillator_fixed_ohm + p.vertical_oscillator_hold_ohm;
+    const double charge_ohm = p.vertical_oscillator_fixed_ohm + p.vertical_oscillator_hold_ohm;
     const double leak_ohm = p.vertical_oscillator_leak_ohm;
     // Leakage and charging resistor are a divider: lower asymptote, shorter time constant.
     const double share = leak_ohm / (charge_ohm + leak_ohm);

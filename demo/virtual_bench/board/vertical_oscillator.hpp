@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
-// Vertical oscillator: a relaxation oscillator. A capacitor charges through the hold control towards the supply;
-// at the upper threshold it is discharged to the lower one. Integrated sync lowers the upper threshold, so sync
-// can only make a period shorter: locks lie above the free-running rate.
+// Vertical oscillator: a relaxation oscillator. A capacitor charges through the hold control
+// towards the supply; at the upper threshold it is discharged to the lower one. Integrated sync
+// lowers the upper threshold, so sync can only make a period shorter: locks lie above the
+// free-running rate.
 #pragma once
 #include "demo/virtual_bench/board/parameters.hpp"
 #include "demo/virtual_bench/board/random.hpp"
@@ -33,7 +34,8 @@ class VerticalOscillator {
   private:
     [[nodiscard]] double tau_s() const { return tau_25_s_ * (1 + tempco_per_k_ * rise_k_); }
     [[nodiscard]] double capacitor_v(double time_s) const;
-    [[nodiscard]] double excess_v(double time_s) const; ///< capacitor above the threshold as sync lowers it
+    [[nodiscard]] double
+    excess_v(double time_s) const; ///< capacitor above the threshold as sync lowers it
     void set_mark(double time_s);
 
     RcIntegrator integrator_;

@@ -8,9 +8,13 @@ namespace yokedock::sim {
 namespace {
 
 /// Smooth sign: -1 to 1, half-way hand-over around `width`.
-double soft_sign(double x, double width) { return x / std::sqrt(x * x + width * width); }
+double soft_sign(double x, double width) {
+    return x / std::sqrt(x * x + width * width);
+}
 
-double mix(double a, double b, double part) { return a + (b - a) * part; }
+double mix(double a, double b, double part) {
+    return a + (b - a) * part;
+}
 
 } // namespace
 
@@ -65,9 +69,8 @@ void VerticalOutput::configure(const BoardParameters& p) {
 }
 
 VerticalOutput::Coefficients VerticalOutput::coefficients(double dt_s) const {
-    const double series_ohm =
-        p_.vertical_yoke_resistance_ohm +
-        yoke_share_ * (sense_ohm_ + p_.vertical_output_coupling_esr_ohm);
+    const double series_ohm = p_.vertical_yoke_resistance_ohm +
+                              yoke_share_ * (sense_ohm_ + p_.vertical_output_coupling_esr_ohm);
     const double l = p_.vertical_yoke_inductance_h;
     const double clip_ohm = p_.vertical_output_saturation_ohm;
     const double boost_s = p_.vertical_output_boost_charge_ohm * p_.vertical_output_boost_f;
@@ -107,10 +110,11 @@ void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* 
     const double wanted_v = alpha - stiffness_ohm_ * i;
     const bool above_rail = wanted_v > top_v - clip_ohm * i;
     const double high_v =
-        above_rail ? std::max(rail_v_ + boosted_v - p_.vertical_output_boost_switch_ohm * std::max(i, 0.0),
-                              rail_v_) -
-                         knee_v
-                   : top_v;
+        above_rail
+            ? std::max(rail_v_ + boosted_v - p_.vertical_output_boost_switch_ohm * std::max(i, 0.0),
+                       rail_v_) -
+                  knee_v
+            : top_v;
     if (wanted_v > high_v - clip_ohm * i) {
         alpha = high_v;
         slope_ohm = clip_ohm;
@@ -133,7 +137,8 @@ void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* 
     s.coupling_v += c.dt_s / p_.vertical_output_coupling_f *
                     (out_a - s.coupling_v / p_.vertical_output_coupling_leak_ohm);
     double recharge_c = 0;
-    const bool boosting = mean_v > rail_v_ - p_.vertical_output_saturation_v - clip_ohm * std::fabs(i);
+    const bool boosting =
+        mean_v > rail_v_ - p_.vertical_output_saturation_v - clip_ohm * std::fabs(i);
     if (boosting) {
         s.boost_v -= out_a * c.dt_s / p_.vertical_output_boost_f;
     } else {
@@ -170,8 +175,7 @@ void VerticalOutput::commit(const Point& before) {
     }
     comparator_high_ = high;
     const double change = after.output_v - before.output_v;
-    const double part =
-        change == 0 ? 1 : std::clamp((level - before.output_v) / change, 0.0, 1.0);
+    const double part = change == 0 ? 1 : std::clamp((level - before.output_v) / change, 0.0, 1.0);
     if (crossing_count_ < crossings_.size()) {
         crossings_[crossing_count_++] = {mix(before.time_s, after.time_s, part), high};
     }

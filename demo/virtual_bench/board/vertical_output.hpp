@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: MIT
-// Ramp generator and vertical output stage, in fixed 2 us steps re-anchored at every oscillator transition.
-// Ramp: two capacitors in series charged through the height control, a follower feeding the ramp back to their
-// junction (linearity control: its integral bends the ramp against the exponential's bow), a reset switch.
-// Output: amplifier with current feedback, supply clipping, boost capacitor (about twice the supply in
-// retrace), coupling capacitor, damping resistor, yoke R-L. docs/board_model.md has the equations.
+// Ramp generator and vertical output stage, in fixed 2 us steps re-anchored at every oscillator
+// transition. Ramp: two capacitors in series charged through the height control, a follower feeding
+// the ramp back to their junction (linearity control: its integral bends the ramp against the
+// exponential's bow), a reset switch. Output: amplifier with current feedback, supply clipping,
+// boost capacitor (about twice the supply in retrace), coupling capacitor, damping resistor, yoke
+// R-L. docs/board_model.md has the equations.
 #pragma once
 #include "demo/virtual_bench/board/linear_flow.hpp"
 #include "demo/virtual_bench/board/parameters.hpp"
@@ -45,7 +46,7 @@ class VerticalOutput {
     /// What the stage took and wasted since the last call of take_account().
     struct Account {
         double seconds = 0;
-        double supply_c = 0;    ///< charge taken from the rail
+        double supply_c = 0; ///< charge taken from the rail
         double dissipated_j = 0;
     };
 
@@ -53,7 +54,8 @@ class VerticalOutput {
     void configure(const BoardParameters& p);
     void set_rail(double rail_v);
 
-    /// Oscillator transition: the stage is run exactly up to time_s, then the ramp is reset or released.
+    /// Oscillator transition: the stage is run exactly up to time_s, then the ramp is reset or
+    /// released.
     void set_reset(double time_s, bool reset);
     /// Makes all whole steps that end by time_s. At most one step (2 us) is left undone.
     void run_until(double time_s);
@@ -64,7 +66,8 @@ class VerticalOutput {
     };
     [[nodiscard]] std::optional<Crossing> take_crossing();
     [[nodiscard]] Account take_account();
-    /// At any time within the last 200 us; beyond the last step it looks ahead with things as they are.
+    /// At any time within the last 200 us; beyond the last step it looks ahead with things as they
+    /// are.
     [[nodiscard]] Point at(double time_s) const;
     [[nodiscard]] double coupling_v() const { return state_.coupling_v; }
     [[nodiscard]] double boost_v() const { return state_.boost_v; }
@@ -91,14 +94,14 @@ class VerticalOutput {
     BoardParameters p_;
     double rail_v_ = 0;
     // Derived once: see configure().
-    double share_ = 0;       ///< sense / (sense + damping)
-    double yoke_share_ = 1;  ///< damping / (sense + damping)
+    double share_ = 0;      ///< sense / (sense + damping)
+    double yoke_share_ = 1; ///< damping / (sense + damping)
     double stiffness_ohm_ = 0;
     double alpha_scale_ = 1;
     double sense_ohm_ = 1;
-    double linear_s_ = 1;    ///< yoke_share / all resistance in the loop, amplifier in control
-    double clipped_s_ = 1;   ///< the same while it is against a rail
-    double shunt_s_ = 1;     ///< 1 / (sense + damping)
+    double linear_s_ = 1;  ///< yoke_share / all resistance in the loop, amplifier in control
+    double clipped_s_ = 1; ///< the same while it is against a rail
+    double shunt_s_ = 1;   ///< 1 / (sense + damping)
     Coefficients whole_{};
     bool reset_ = false;
     State state_;

@@ -6,12 +6,13 @@
 using namespace yokedock;
 using namespace yokedock::sim;
 
-TEST_CASE("Codes follow the channel table, floor of 1024 times volts over 5, and stop at both ends") {
+TEST_CASE(
+    "Codes follow the channel table, floor of 1024 times volts over 5, and stop at both ends") {
     FrontEnd f(quiet_board());
     CHECK(f.code(ChannelId::v_yoke_a, 0) == 512);
-    CHECK(f.code(ChannelId::v_yoke_a, 0.4) == 614);  // 3.000 V -> 614.4
-    CHECK(f.code(ChannelId::supply_v, 24) == 393);   // 1.920 V -> 393.2
-    CHECK(f.code(ChannelId::v_out_v, -10) == 122);   // 0.600 V -> 122.9
+    CHECK(f.code(ChannelId::v_yoke_a, 0.4) == 614); // 3.000 V -> 614.4
+    CHECK(f.code(ChannelId::supply_v, 24) == 393);  // 1.920 V -> 393.2
+    CHECK(f.code(ChannelId::v_out_v, -10) == 122);  // 0.600 V -> 122.9
     CHECK(f.code(ChannelId::ref_v, 2.5) == 512);
     CHECK(f.code(ChannelId::heatsink_c, 25) == 512); // 10 k against 10 k
     CHECK(f.code(ChannelId::h_peak_v, 900) == 1023);
@@ -25,15 +26,18 @@ TEST_CASE("The thermistor reads higher resistance in the cold, by the beta law")
     CHECK(f.input_v(ChannelId::heatsink_c, 10) > 2.5);
 }
 
-TEST_CASE("A lag delays a ramp by its time constant, leaves a level alone and rounds a step by e^-t") {
+TEST_CASE(
+    "A lag delays a ramp by its time constant, leaves a level alone and rounds a step by e^-t") {
     BoardParameters p = quiet_board();
     p.bench_v_yoke_lag_s = 2e-6;
     const FrontEnd f(p);
     const auto seen = [&](auto q, double t) { return f.lagged(ChannelId::v_yoke_a, t, q); };
     CHECK(seen([](double) { return 3.0; }, 1e-3) == Approx(3.0));
     // Truncation after 8 lags: e^-8 of the slope times lag.
-    CHECK(seen([](double t) { return 1e5 * t; }, 1e-3) == Approx(1e5 * (1e-3 - 2e-6)).margin(1e5 * 2e-6 * 4e-4));
-    // A step is seen through straight lines one lag long: within 0.25 of the step near it, exact well after.
+    CHECK(seen([](double t) { return 1e5 * t; }, 1e-3) ==
+          Approx(1e5 * (1e-3 - 2e-6)).margin(1e5 * 2e-6 * 4e-4));
+    // A step is seen through straight lines one lag long: within 0.25 of the step near it, exact
+    // well after.
     const auto step = [](double t) { return t >= 1e-3 ? 1.0 : 0.0; };
     CHECK(seen(step, 1e-3 + 8e-6) == Approx(1 - std::exp(-4.0)).margin(0.02));
     CHECK(seen(step, 1e-3 - 1e-9) == 0);
@@ -79,7 +83,8 @@ TEST_CASE("Noise has the asked rms on top of quantisation") {
         squares += x * x;
     }
     const double mean = sum / kSamples;
-    CHECK(mean == Approx(205.15 - 0.5).margin(0.02)); // floor: half a code low; sd of the mean is 0.004
+    CHECK(mean ==
+          Approx(205.15 - 0.5).margin(0.02)); // floor: half a code low; sd of the mean is 0.004
     CHECK(squares / kSamples - mean * mean == Approx(0.25 + 1.0 / 12).margin(0.02));
 }
 

@@ -14,7 +14,8 @@ constexpr double kRetraceS = 12e-6;
 constexpr double kPeakV = 200;
 constexpr double kSyncS = 4.7e-6;
 
-/// The loop on its own: retrace follows each cycle after a fixed time, sync at a period that may change.
+/// The loop on its own: retrace follows each cycle after a fixed time, sync at a period that may
+/// change.
 class Loop {
   public:
     explicit Loop(const BoardParameters& p) : afc_(p, 1) {}
@@ -72,7 +73,8 @@ class Loop {
     double period_s_ = 0;
 };
 
-/// A loop whose control ripple is far below 0.5 % (big direct capacitor), so that the averaged closed form holds.
+/// A loop whose control ripple is far below 0.5 % (big direct capacitor), so that the averaged
+/// closed form holds.
 BoardParameters smooth_loop() {
     BoardParameters p = quiet_board();
     p.line_afc_detector_ohm = 47e3;
@@ -84,7 +86,8 @@ BoardParameters smooth_loop() {
     return p;
 }
 
-/// Best mean of the detector over a gate, found by trying every position: the largest drive the loop can get.
+/// Best mean of the detector over a gate, found by trying every position: the largest drive the
+/// loop can get.
 double best_gate_mean_v(const LineAfc& afc, double retrace_begin_s, double gate_s) {
     double best = 0;
     for (double start = -kRetraceS; start < 3 * kRetraceS; start += 0.02e-6) {
@@ -99,7 +102,8 @@ double best_gate_mean_v(const LineAfc& afc, double retrace_begin_s, double gate_
     return best;
 }
 
-/// Locks near the expected limit, then moves sync slowly on until the oscillator slips; the last rate followed.
+/// Locks near the expected limit, then moves sync slowly on until the oscillator slips; the last
+/// rate followed.
 double hold_limit_hz(const BoardParameters& p, double expected_pull_hz) {
     Loop loop(p);
     const double free_hz = loop.afc().free_running_hz();
@@ -132,7 +136,8 @@ TEST_CASE("The free-running rate is the closed form of the current-controlled os
     const double hz = p.line_oscillator_reference_v /
                       ((p.line_oscillator_fixed_ohm + p.line_oscillator_hold_ohm) *
                        p.line_oscillator_capacitor_f * p.line_oscillator_swing_v);
-    CHECK(static_cast<double>(loop.cycles() - 1) / loop.last_cycle_s() == Approx(hz).epsilon(1e-4)); // one cycle in 15 734
+    CHECK(static_cast<double>(loop.cycles() - 1) / loop.last_cycle_s() ==
+          Approx(hz).epsilon(1e-4)); // one cycle in 15 734
     CHECK(loop.afc().free_running_hz() == Approx(hz));
 }
 
@@ -151,8 +156,8 @@ TEST_CASE("The hold range is the loop gain within 0.5 percent") {
             const double share = in / (in + 1 / p.line_afc_leak_ohm);
             hz = free_hz + side * detector_v * share * afc.hz_per_volt();
         }
-        // The sweep of 0.002 Hz per line (32 Hz/s) goes on while the phase slips away, some 30 ms: 1 Hz of some
-        // 600. 0.5 % of the range is 3 Hz.
+        // The sweep of 0.002 Hz per line (32 Hz/s) goes on while the phase slips away, some 30 ms:
+        // 1 Hz of some 600. 0.5 % of the range is 3 Hz.
         const double limit = hold_limit_hz(p, hz - free_hz);
         CAPTURE(side, hz - free_hz, limit - free_hz);
         CHECK(limit - free_hz == Approx(hz - free_hz).epsilon(0.005));
@@ -166,7 +171,8 @@ TEST_CASE("A sine detector holds over its own loop gain, too") {
     afc.set_retrace({0, kRetraceS, kPeakV});
     const double gate = std::min(gate_width_s(p), kSyncS);
     const double free_hz = afc.free_running_hz();
-    // Sine of amplitude A over a gate g: best mean A sin(x)/x, x = pi g / T. A from the shaper: half the area.
+    // Sine of amplitude A over a gate g: best mean A sin(x)/x, x = pi g / T. A from the shaper:
+    // half the area.
     const double amplitude = p.line_afc_retrace_ratio * kPeakV * kRetraceS / std::numbers::pi /
                              (p.line_afc_shaper_ohm * p.line_afc_shaper_f);
     const double x = std::numbers::pi * gate * free_hz;
@@ -174,7 +180,8 @@ TEST_CASE("A sine detector holds over its own loop gain, too") {
     const double pull =
         amplitude * std::sin(x) / x * in / (in + 1 / p.line_afc_leak_ohm) * afc.hz_per_volt();
     const double limit = hold_limit_hz(p, pull);
-    // The gate's duty and the sine's period move with the rate by 4 % at the limit: 1 % of the share.
+    // The gate's duty and the sine's period move with the rate by 4 % at the limit: 1 % of the
+    // share.
     CHECK(limit - free_hz == Approx(pull).epsilon(0.015));
 }
 

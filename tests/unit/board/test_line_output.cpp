@@ -29,11 +29,13 @@ BoardParameters ideal_stage(double henry, double farad) {
 } // namespace
 
 TEST_CASE("Retrace, peak and current of a lossless stage are the exact sqrt(LC) results") {
-    // Check values computed outside this project's code (docs: measurements, output stages): line 63.556 us, 12 V.
+    // Check values computed outside this project's code (docs: measurements, output stages):
+    // line 63.556 us, 12 V.
     struct Row {
         double henry, farad, retrace_us, peak_ratio, swing_a;
     };
-    for (const Row row : {Row{1e-3, 12.26e-9, 11.944, 8.44, 0.619}, Row{320e-6, 38e-9, 11.891, 8.48, 1.937}}) {
+    for (const Row row :
+         {Row{1e-3, 12.26e-9, 11.944, 8.44, 0.619}, Row{320e-6, 38e-9, 11.891, 8.48, 1.937}}) {
         LineOutput stage(ideal_stage(row.henry, row.farad), 12);
         const double trace_s = 63.556e-6 - row.retrace_us * 1e-6;
         stage.switch_on(0);
@@ -46,8 +48,10 @@ TEST_CASE("Retrace, peak and current of a lossless stage are the exact sqrt(LC) 
         const double exact = root * (std::numbers::pi + 2 * std::atan(2 * root / trace_s));
         const double k = trace_s / (2 * root);
         CHECK(exact * 1e6 == Approx(row.retrace_us).margin(0.001));
-        CHECK(r.pulse.end_s - r.pulse.begin_s == Approx(exact).epsilon(2e-5)); // a crossing found to 0.1 ns
-        // The largest value is read at 1 us steps and where current turns: exact but for the 31 ns interpolation.
+        CHECK(r.pulse.end_s - r.pulse.begin_s ==
+              Approx(exact).epsilon(2e-5)); // a crossing found to 0.1 ns
+        // The largest value is read at 1 us steps and where current turns: exact but for the 31 ns
+        // interpolation.
         CHECK(r.pulse.peak_v / 12 == Approx(1 + std::sqrt(1 + k * k)).epsilon(1e-4));
         CHECK(r.pulse.peak_v / 12 == Approx(row.peak_ratio).margin(0.006));
         CHECK(2 * peak_a == Approx(row.swing_a).margin(0.0006));
@@ -71,16 +75,19 @@ TEST_CASE("With a choke in parallel the retrace is that of both inductances") {
           Approx(root * (std::numbers::pi + 2 * std::atan(root / off_s))).epsilon(1e-4));
 }
 
-TEST_CASE("Trace resistance bends the trace by the exponential's own figures, the S capacitor by the sine's") {
+TEST_CASE("Trace resistance bends the trace by the exponential's own figures, the S capacitor by "
+          "the sine's") {
     BoardParameters p = ideal_stage(320e-6, 38e-9);
     p.line_yoke_resistance_ohm = 0.62; // a = R T / L = 0.1 over 51.6 us
     LineOutput stage(p, 12);
     stage.switch_on(0);
     stage.run_until(51.6e-6);
     const double a = 0.62 * 51.6e-6 / 320e-6;
-    CHECK(stage.at(51.6e-6).yoke_a == Approx(12 / 0.62 * (1 - std::exp(-a))).epsilon(1e-4)); // 1e5 H choke
+    CHECK(stage.at(51.6e-6).yoke_a ==
+          Approx(12 / 0.62 * (1 - std::exp(-a))).epsilon(1e-4)); // 1e5 H choke
     const double bow = stage.at(25.8e-6).yoke_a / stage.at(51.6e-6).yoke_a - 0.5;
-    CHECK(100 * bow == Approx(1.2498).margin(0.01)); // end-point deviation at a = 0.10 (measurements, table)
+    CHECK(100 * bow ==
+          Approx(1.2498).margin(0.01)); // end-point deviation at a = 0.10 (measurements, table)
 
     BoardParameters s = ideal_stage(320e-6, 38e-9);
     s.line_output_s_f = 5e-6;
@@ -88,7 +95,8 @@ TEST_CASE("Trace resistance bends the trace by the exponential's own figures, th
     shaped.switch_on(0);
     shaped.run_until(30e-6);
     const double w = 1 / std::sqrt(320e-6 * 5e-6);
-    CHECK(shaped.at(25.8e-6).yoke_a == Approx(12 / (w * 320e-6) * std::sin(w * 25.8e-6)).epsilon(1e-4));
+    CHECK(shaped.at(25.8e-6).yoke_a ==
+          Approx(12 / (w * 320e-6) * std::sin(w * 25.8e-6)).epsilon(1e-4));
 }
 
 TEST_CASE("Any instant of the past lines can be asked for, in any order") {

@@ -55,7 +55,8 @@ double middle(const std::vector<double>& v) {
 
 } // namespace
 
-TEST_CASE("Ripple lies at twice the mains, at 50 and at 60 Hz, and has the size load, capacitor and angle give") {
+TEST_CASE("Ripple lies at twice the mains, at 50 and at 60 Hz, and has the size load, capacitor "
+          "and angle give") {
     for (double hz : {50.0, 60.0}) {
         BoardParameters p = quiet_board();
         p.supply_mains_hz = hz;
@@ -63,8 +64,8 @@ TEST_CASE("Ripple lies at twice the mains, at 50 and at 60 Hz, and has the size 
         const Run r = run(p, 0.6);
         CAPTURE(hz);
         CHECK(amplitude(r.raw_v, 2 * hz) > 50 * amplitude(r.raw_v, hz));
-        // Full-wave rectifier with capacitor (textbook): swing = I t / C with t the time the capacitor alone feeds
-        // the load, between half and all of a half period.
+        // Full-wave rectifier with capacitor (textbook): swing = I t / C with t the time the
+        // capacitor alone feeds the load, between half and all of a half period.
         const double whole = 0.6 / (2 * hz * p.supply_reservoir_f);
         CHECK(swing(r.raw_v) < whole);
         CHECK(swing(r.raw_v) > 0.5 * whole);
@@ -84,14 +85,17 @@ TEST_CASE("A dried reservoir has ripple in proportion until it drags the rail ou
     CHECK(amplitude(dry.rail_v, 120) > 20 * amplitude(dry.rail_v, 60));
 }
 
-TEST_CASE("The rail is the regulator's setting less load times output resistance, and follows low mains down") {
+TEST_CASE("The rail is the regulator's setting less load times output resistance, and follows low "
+          "mains down") {
     BoardParameters p = quiet_board();
     p.supply_rejection = 1e9;
     p.supply_other_load_ohm = 1e9;
-    CHECK(middle(run(p, 0.5).rail_v) == Approx(p.supply_regulated_v - 0.5 * p.supply_output_ohm).epsilon(1e-6));
+    CHECK(middle(run(p, 0.5).rail_v) ==
+          Approx(p.supply_regulated_v - 0.5 * p.supply_output_ohm).epsilon(1e-6));
     p.supply_mains_v = 80;
     p.supply_reservoir_f = 1; // no ripple
-    const double peak = std::numbers::sqrt2 * 80 * p.supply_transformer_ratio - 2 * p.supply_rectifier_v;
+    const double peak =
+        std::numbers::sqrt2 * 80 * p.supply_transformer_ratio - 2 * p.supply_rectifier_v;
     const double rail = middle(run(p, 0.01).rail_v);
     CHECK(rail < peak - p.supply_dropout_v);
     CHECK(rail > peak - p.supply_dropout_v - 0.5); // source resistance at 10 mA in short pulses
@@ -108,7 +112,8 @@ TEST_CASE("The heat sink warms with its own time constant to ambient plus watts 
     for (int k = 0; k < 1000; ++k) {
         sink.step(tau / 1000, 2);
     }
-    CHECK(sink.celsius() == Approx(25 + 2 * p.thermal_resistance_k_per_w * (1 - std::exp(-1.0))).epsilon(1e-9));
+    CHECK(sink.celsius() ==
+          Approx(25 + 2 * p.thermal_resistance_k_per_w * (1 - std::exp(-1.0))).epsilon(1e-9));
     CHECK(sink.oscillator_rise_k() ==
           Approx(p.thermal_oscillator_share * (sink.celsius() - 25)).epsilon(1e-9));
 }

@@ -7,7 +7,8 @@ using namespace yokedock::sim;
 
 namespace {
 
-/// Feeds line sync of this width for `lines` lines; returns how much of the last pulse the clipper passed, s.
+/// Feeds line sync of this width for `lines` lines; returns how much of the last pulse the clipper
+/// passed, s.
 double passed_s(SyncSeparator& s, double width_s, int lines, double start_s = 0) {
     double on_s = 0;
     for (int k = 0; k < lines; ++k) {
@@ -26,8 +27,9 @@ TEST_CASE("Normal sync passes whole and the coupling capacitor settles where cha
     const BoardParameters p = quiet_board();
     SyncSeparator s(p);
     CHECK(passed_s(s, 4.7e-6, 10000) == Approx(4.7e-6));
-    // Balance over a line: base current for 4.7 us = bleed current for 64 us, both nearly constant because the
-    // capacitor's time constants (0.5 ms, 70 ms) are long; ripple is below 1 % of the voltage.
+    // Balance over a line: base current for 4.7 us = bleed current for 64 us, both nearly constant
+    // because the capacitor's time constants (0.5 ms, 70 ms) are long; ripple is below 1 % of the
+    // voltage.
     const double a = 4.7e-6 / p.sync_source_ohm;
     const double b = 64e-6 / p.sync_bleed_ohm;
     const double peak_v = p.sync_amplitude_v * p.sync_gain - p.sync_base_v;
@@ -36,11 +38,13 @@ TEST_CASE("Normal sync passes whole and the coupling capacitor settles where cha
 
 TEST_CASE("Sync below the level that closed form gives is not passed at all, above it is") {
     BoardParameters p = quiet_board();
-    // The clipper needs on_a of base current; balance gives base current = peak / (source + bleed * duty).
+    // The clipper needs on_a of base current; balance gives base current = peak / (source + bleed *
+    // duty).
     const double duty = 4.7 / 64;
     const double least_peak_v = p.sync_on_a * (p.sync_source_ohm + p.sync_bleed_ohm * duty);
     const double least_v = (least_peak_v + p.sync_base_v) / p.sync_gain;
-    for (double factor : {0.95, 1.05}) { // 5 %: ripple of the capacitor within a line moves the edge by 1 %
+    for (double factor :
+         {0.95, 1.05}) { // 5 %: ripple of the capacitor within a line moves the edge by 1 %
         p.sync_amplitude_v = least_v * factor;
         SyncSeparator s(p);
         CAPTURE(factor, least_v);
@@ -79,5 +83,6 @@ TEST_CASE("The integrator follows the RC law through any chain of levels") {
     rc.set_input(1e-3, true);
     CHECK(rc.voltage(1e-3 + tau) == Approx(p.sync_output_v * (1 - std::exp(-1.0))));
     rc.set_input(1e-3 + tau, false);
-    CHECK(rc.voltage(1e-3 + 2 * tau) == Approx(p.sync_output_v * (1 - std::exp(-1.0)) * std::exp(-1.0)));
+    CHECK(rc.voltage(1e-3 + 2 * tau) ==
+          Approx(p.sync_output_v * (1 - std::exp(-1.0)) * std::exp(-1.0)));
 }

@@ -58,12 +58,12 @@ struct ClosedForm {
     double shortest_s;
 };
 
-/// Relaxation oscillator between two thresholds on an exponential, discharge on another (any electronics text);
-/// worked out here on its own from the component values.
+/// Relaxation oscillator between two thresholds on an exponential, discharge on another (any
+/// electronics text); worked out here on its own from the component values.
 ClosedForm closed_form(const BoardParameters& p) {
     const double supply = p.vertical_oscillator_supply_v;
-    const double tau =
-        (p.vertical_oscillator_fixed_ohm + p.vertical_oscillator_hold_ohm) * p.vertical_oscillator_capacitor_f;
+    const double tau = (p.vertical_oscillator_fixed_ohm + p.vertical_oscillator_hold_ohm) *
+                       p.vertical_oscillator_capacitor_f;
     const double tau_d = p.vertical_oscillator_discharge_ohm * p.vertical_oscillator_capacitor_f;
     const double low = supply * p.vertical_oscillator_lower_ratio;
     const auto period = [&](double high) {
@@ -95,14 +95,15 @@ TEST_CASE("Without sync the period is the closed form of the charging curve") {
     CHECK(oscillator.free_running_period_s() == Approx(closed_form(p).free_s).epsilon(3e-4));
 }
 
-TEST_CASE("The lock range ends where closed form says, within 0.1 percent, and lies above the free run") {
+TEST_CASE(
+    "The lock range ends where closed form says, within 0.1 percent, and lies above the free run") {
     const BoardParameters p = quiet_board();
     const ClosedForm c = closed_form(p);
     REQUIRE(locked(p, 0.5 * (c.free_s + c.shortest_s)));
     const double longest = edge(p, 0.95 * c.free_s, 1.05 * c.free_s);
     const double shortest = edge(p, 0.95 * c.free_s, 0.9 * c.shortest_s);
-    // 0.1 %: the lock decision itself is sharp; the pulse's first crossing lies within the pulse, and the
-    // 1 Gohm leak moves both limits by 0.01 %.
+    // 0.1 %: the lock decision itself is sharp; the pulse's first crossing lies within the pulse,
+    // and the 1 Gohm leak moves both limits by 0.01 %.
     CHECK(longest == Approx(c.free_s).epsilon(1e-3));
     CHECK(shortest == Approx(c.shortest_s).epsilon(1e-3));
     CHECK_FALSE(locked(p, 1.01 * c.free_s));
@@ -146,8 +147,8 @@ TEST_CASE("Threshold noise turns into period jitter by the slope of the charging
         squares += std::pow(fires[k] - fires[k - 1] - mean, 2);
     }
     const double supply = p.vertical_oscillator_supply_v;
-    const double tau =
-        (p.vertical_oscillator_fixed_ohm + p.vertical_oscillator_hold_ohm) * p.vertical_oscillator_capacitor_f;
+    const double tau = (p.vertical_oscillator_fixed_ohm + p.vertical_oscillator_hold_ohm) *
+                       p.vertical_oscillator_capacitor_f;
     const double slope = supply * (1 - p.vertical_oscillator_upper_ratio) / tau;
     // A later threshold also discharges a little longer: under 3 %. Sampling: 4 / sqrt(2 n) = 7 %.
     CHECK(std::sqrt(squares / n) == Approx(1e-3 / slope).epsilon(0.1));

@@ -7,9 +7,10 @@ using namespace yokedock::sim;
 
 namespace {
 
-/// A stage whose reference is a square wave of +-amplitude_a (sense resistor 1 ohm): the ramp capacitors reach their
-/// supply at once, so that only the output stage limits. Nothing else of the board is in the way: no boost, no knee,
-/// no damping, a coupling capacitor that does not move, half the rail across the yoke.
+/// A stage whose reference is a square wave of +-amplitude_a (sense resistor 1 ohm): the ramp
+/// capacitors reach their supply at once, so that only the output stage limits. Nothing else of the
+/// board is in the way: no boost, no knee, no damping, a coupling capacitor that does not move,
+/// half the rail across the yoke.
 BoardParameters square_stage(double amplitude_a, double rail_v, double yoke_h, double yoke_ohm) {
     BoardParameters p = quiet_board();
     p.ramp_supply_v = 2;
@@ -34,12 +35,14 @@ BoardParameters square_stage(double amplitude_a, double rail_v, double yoke_h, d
     return p;
 }
 
-/// Flyback time: how long the output stays at its upper rail after the reset, until the current is turned.
+/// Flyback time: how long the output stays at its upper rail after the reset, until the current is
+/// turned.
 double turn_s(const BoardParameters& p, double rail_v, double amplitude_a) {
     VerticalOutput stage(p, rail_v);
     stage.set_reset(0, false);
     stage.run_until(20e-3); // settles at -amplitude: the ramp is up
-    REQUIRE(stage.at(20e-3).yoke_a == Approx(-amplitude_a).epsilon(0.03)); // a damping resistor takes its share
+    REQUIRE(stage.at(20e-3).yoke_a ==
+            Approx(-amplitude_a).epsilon(0.03)); // a damping resistor takes its share
     stage.set_reset(20e-3, true);
     for (double t = 20e-3; t < 30e-3; t += 1e-6) {
         stage.run_until(t);
@@ -66,13 +69,15 @@ TEST_CASE("A step of the rail into the yoke rises as V/R (1 - exp(-R t / L))") {
 }
 
 TEST_CASE("Retrace without knees takes the ideal (L/R) ln[(V + I R)/(V - I R)]") {
-    // TDA4863J data sheet p. 13: 0.71 A peak, 6 mH, 6 + 1 ohm; published 350, 250 and 210 us at 30, 40, 50 V.
+    // TDA4863J data sheet p. 13: 0.71 A peak, 6 mH, 6 + 1 ohm; published 350, 250 and 210 us at 30,
+    // 40, 50 V.
     struct Row {
         double supply_v, ideal_us, published_us;
     };
     for (const Row row : {Row{30, 287, 350}, Row{40, 214, 250}, Row{50, 171, 210}}) {
         const double rail_v = 2 * row.supply_v; // half of it stands across the coil
-        const double formula = 6e-3 / 7 * std::log((row.supply_v + 0.71 * 7) / (row.supply_v - 0.71 * 7));
+        const double formula =
+            6e-3 / 7 * std::log((row.supply_v + 0.71 * 7) / (row.supply_v - 0.71 * 7));
         const double t = turn_s(square_stage(0.71, rail_v, 6e-3, 6), rail_v, 0.71);
         CAPTURE(row.supply_v, t);
         CHECK(formula * 1e6 == Approx(row.ideal_us).margin(0.6)); // the table's last digit
@@ -82,7 +87,8 @@ TEST_CASE("Retrace without knees takes the ideal (L/R) ln[(V + I R)/(V - I R)]")
 }
 
 TEST_CASE("A sawtooth of 0.71 A from 17 V costs the power the data sheet works out") {
-    // TDA4863J data sheet p. 13: +9 and -8 V, 0.71 A peak, 6 + 1 ohm: 3.2 W in all, 1.2 W in the load, 2 W in the IC.
+    // TDA4863J data sheet p. 13: +9 and -8 V, 0.71 A peak, 6 + 1 ohm: 3.2 W in all, 1.2 W in the
+    // load, 2 W in the IC.
     BoardParameters p = square_stage(0.71, 17, 6e-3, 6);
     p.ramp_supply_v = 17;
     p.ramp_fixed_ohm = 680e3; // 2 V in 20 ms: +-1 V around the bias, the reference a sawtooth
@@ -104,27 +110,29 @@ TEST_CASE("A sawtooth of 0.71 A from 17 V costs the power the data sheet works o
         }
     }
     const VerticalOutput::Account account = stage.take_account();
-    // 10 %: the data sheet's worked example rounds to 0.1 W of 2, adds its own idle current of a few mA, and leaves
-    // retrace out.
+    // 10 %: the data sheet's worked example rounds to 0.1 W of 2, adds its own idle current of a
+    // few mA, and leaves retrace out.
     CHECK(17 * account.supply_c / account.seconds == Approx(3.2).epsilon(0.1));
     CHECK(load_j / account.seconds == Approx(1.2).epsilon(0.1));
     CHECK(account.dissipated_j / account.seconds == Approx(2.0).epsilon(0.1));
 }
 
-TEST_CASE("The boost capacitor lifts retrace to nearly twice the rail; without it retrace is about twice as long") {
+TEST_CASE("The boost capacitor lifts retrace to nearly twice the rail; without it retrace is about "
+          "twice as long") {
     BoardParameters p = square_stage(0.4, 24, 22e-3, 11);
     const double plain = turn_s(p, 24, 0.4);
     p.vertical_output_boost_diode_v = 0.8;
     const double boosted = turn_s(p, 24, 0.4);
-    // Closed form with 12 V and with 12 + 23.2 V across 12 ohm and 22 mH; the 100 uF boost capacitor moves by
-    // 0.4 A * 0.25 ms / 100 uF / 4 = 0.25 V of 35: 1 %.
+    // Closed form with 12 V and with 12 + 23.2 V across 12 ohm and 22 mH; the 100 uF boost
+    // capacitor moves by 0.4 A * 0.25 ms / 100 uF / 4 = 0.25 V of 35: 1 %.
     const double expect_plain = 22e-3 / 12 * std::log((12 + 4.8) / (12 - 4.8));
     const double expect_boosted = 22e-3 / 12 * std::log((35.2 + 4.8) / (35.2 - 4.8));
     CHECK(plain == Approx(expect_plain).epsilon(0.01));
     CHECK(boosted == Approx(expect_boosted).epsilon(0.02));
 }
 
-TEST_CASE("What the stage takes from the rail is what it wastes plus what the coil's resistance turns to heat") {
+TEST_CASE("What the stage takes from the rail is what it wastes plus what the coil's resistance "
+          "turns to heat") {
     const BoardParameters p = quiet_board();
     VerticalOutput stage(p, 24);
     const double period = 1 / 60.0;
@@ -136,8 +144,10 @@ TEST_CASE("What the stage takes from the rail is what it wastes plus what the co
         for (double t = field * period + 360e-6; t < (field + 1) * period; t += 20e-6) {
             stage.run_until(t);
             const double a = stage.at(t).yoke_a;
-            copper_j += field >= 30 ? a * a * 20e-6 * (p.vertical_yoke_resistance_ohm + p.vertical_output_sense_ohm)
-                                    : 0;
+            copper_j +=
+                field >= 30
+                    ? a * a * 20e-6 * (p.vertical_yoke_resistance_ohm + p.vertical_output_sense_ohm)
+                    : 0;
         }
         const VerticalOutput::Account part = stage.take_account();
         if (field >= 30) {
@@ -147,8 +157,8 @@ TEST_CASE("What the stage takes from the rail is what it wastes plus what the co
         }
     }
     CHECK(total.seconds == Approx(0.5).epsilon(0.01));
-    // 6 %: boost diode and its charging resistance, the ESR and the damping resistor take theirs (about 4 % of the
-    // power), and copper loss leaves out the 2 % of the field around the reset.
+    // 6 %: boost diode and its charging resistance, the ESR and the damping resistor take theirs
+    // (about 4 % of the power), and copper loss leaves out the 2 % of the field around the reset.
     CHECK(24 * total.supply_c == Approx(total.dissipated_j + copper_j).epsilon(0.06));
     CHECK(total.dissipated_j / total.seconds > 0.5);
 }

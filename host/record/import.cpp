@@ -80,11 +80,12 @@ void append(std::vector<double>& to, const std::vector<double>& from) {
     to.insert(to.end(), from.begin(), from.end());
 }
 
+/// Only where retrace begins: the width at this threshold is not the comparator's, and the analysis
+/// measures it on the waveform itself.
 void add_pulses(capture::PulseTrain& train, const CsvTable& table,
                 const std::vector<double>& value) {
     for (const Pulse& pulse : find_pulses(table.time_s, value, false, kLeastRetraceV)) {
         train.rise_s.push_back(pulse.begin_s);
-        train.fall_s.push_back(pulse.end_s);
     }
     // Interpolated between samples: a tenth of a step is a careful figure for it.
     train.resolution_s = mean_step(table.time_s) / 10;

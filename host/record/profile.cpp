@@ -7,24 +7,37 @@
 namespace yokedock::record {
 namespace {
 
-/// Peak to peak of a ramp bent further than this is no S-correction any more.
-constexpr double kMostIntendedSPct = 20;
-constexpr double kLeastVisiblePct = 20;
+/// Beyond a quarter wave the current would turn back before the end of the trace.
+constexpr double kMostIntendedSQ = 1.57;
+constexpr double kLongestFieldUs = 50000;
+constexpr double kLeastFieldWindowUs = 2000;
+constexpr double kLongestLineUs = 100;
+constexpr double kLeastLineWindowUs = 5;
 
 nlohmann::ordered_json axis_to_json(const ProfileAxis& axis) {
-    return {{"visible_from_pct", axis.visible_from_pct},
-            {"visible_to_pct", axis.visible_to_pct},
-            {"intended_s_pct", axis.intended_s_pct}};
+    nlohmann::ordered_json out = nlohmann::ordered_json::object();
+    if (axis.visible_us) {
+        out["visible_from_us"] = axis.visible_us->from;
+        out["visible_to_us"] = axis.visible_us->to;
+    }
+    out["intended_s_q"] = axis.intended_s_q;
+    return out;
 }
 
-ProfileAxis axis_from_json(const Node& node) {
-    node.allow_only({"visible_from_pct", "visible_to_pct", "intended_s_pct"});
+/// A window lies within one period round sync.
+ProfileAxis axis_from_json(const Node& node, double longest_period_us, double least_window_us) {
+    node.allow_only({"visible_from_us", "visible_to_us", "intended_s_q"});
     ProfileAxis axis;
-    axis.visible_from_pct = node.at("visible_from_pct").number(0, 100 - kLeastVisiblePct);
-    axis.visible_to_pct =
-        node.at("visible_to_pct").number(axis.visible_from_pct + kLeastVisiblePct, 100);
-    if (const auto s = node.maybe("intended_s_pct")) {
-        axis.intended_s_pct = s->number(-kMostIntendedSPct, kMostIntendedSPct);
+    if (node.maybe("visible_from_us") ||
+        node.maybe("visible_to_us")) { // one without the other is a slip
+        ProfileAxis::Visible visible{};
+        visible.from = node.at("visible_from_us").number(-longest_period_us / 2, longest_period_us);
+        visible.to = node.at("visible_to_us")
+                         .number(visible.from + least_window_us, visible.from + longest_period_us);
+        axis.visible_us = visible;
+    }
+    if (const auto s = node.maybe("intended_s_q")) {
+        axis.intended_s_q = s->number(0, kMostIntendedSQ);
     }
     return axis;
 }
@@ -79,10 +92,10 @@ Profile profile_from_json(const Node& node, ReadContext& context) {
         profile.field_rate_hz = rate->number(10, 200);
     }
     if (const auto axis = node.maybe("vertical")) {
-        profile.vertical = axis_from_json(*axis);
+        profile.vertical = axis_from_json(*axis, kLongestFieldUs, kLeastFieldWindowUs);
     }
     if (const auto axis = node.maybe("horizontal")) {
-        profile.horizontal = axis_from_json(*axis);
+        profile.horizontal = axis_from_json(*axis, kLongestLineUs, kLeastLineWindowUs);
     }
     return profile;
 }

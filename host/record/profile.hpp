@@ -2,6 +2,7 @@
 // What a board type should do. docs/record.md describes the file.
 #pragma once
 #include "host/record/json_reader.hpp"
+#include <optional>
 #include <string>
 
 namespace yokedock::record {
@@ -11,10 +12,13 @@ constexpr std::uint64_t kMaxProfileBytes = 1u << 20;
 
 /// What is visible of one axis, and how it is bent on purpose.
 struct ProfileAxis {
-    double visible_from_pct = 5; ///< of the trace
-    double visible_to_pct = 95;
-    double intended_s_pct =
-        0; ///< S-correction wanted: third Legendre coefficient, % of peak to peak
+    struct Visible {
+        double from; ///< microseconds after sync (first pulse of the field group; leading edge of
+                     ///< line sync)
+        double to;
+    };
+    std::optional<Visible> visible_us; ///< nothing: 5 to 95 % of the trace
+    double intended_s_q = 0; ///< S-correction wanted: third Legendre coefficient, % of peak to peak
 };
 
 struct Profile {

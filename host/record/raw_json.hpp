@@ -2,7 +2,7 @@
 // The parts of a record that hold data: a bench's raw measurement, or imported samples. Inside the
 // module only.
 #pragma once
-#include "host/analysis/figure.hpp"
+#include "host/record/figures_json.hpp"
 #include "host/record/json_reader.hpp"
 #include "host/record/record.hpp"
 
@@ -16,9 +16,6 @@ namespace yokedock::record {
 
 [[nodiscard]] nlohmann::ordered_json observation_to_json(const capture::Observation& observation);
 [[nodiscard]] capture::Observation observation_from_json(const Node& node);
-
-[[nodiscard]] nlohmann::ordered_json figures_to_json(const analysis::FigureSet& figures);
-[[nodiscard]] analysis::FigureSet figures_from_json(const Node& node);
 
 /// No record holds more values of one kind than this; a larger count is damage.
 constexpr std::size_t kMostValues = 20'000'000;

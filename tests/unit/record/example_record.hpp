@@ -14,8 +14,8 @@ inline yokedock::record::Record example_record() {
     record.standard = "525/59.94";
     record.complete = false;
     record.notes = {"Quillwood 13, \"as found\"", "stopped by the user"};
-    record.profile =
-        record::Profile{"Quillwood 13", "525/59.94", 15734.27, 59.94, {4, 96, 2.5}, {10, 90, 4}};
+    record.profile = record::Profile{"Quillwood 13",          "525/59.94",       15734.27, 59.94,
+                                     {{{1200, 16500}}, 0.25}, {{{9.2, 62}}, 0.4}};
     record.figures = {
         {"v_rate_hz", "vertical rate", "Hz", 59.94006, 1e-5, 120, "least squares over edges",
          analysis::FigureStatus::kMeasured, "", "", 3e-3, 1e-6},

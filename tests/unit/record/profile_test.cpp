@@ -28,20 +28,21 @@ TEST_CASE("a profile with a standard takes the rest from defaults") {
     const auto profile = load(R"({"schema": 1, "name": "Quillwood 13", "standard": "525/59.94"})");
     REQUIRE(profile);
     CHECK(profile.value().name == "Quillwood 13");
-    CHECK(profile.value().vertical.visible_from_pct == 5);
-    CHECK(profile.value().horizontal.visible_to_pct == 95);
+    CHECK_FALSE(profile.value().vertical.visible_us);
+    CHECK_FALSE(profile.value().horizontal.visible_us);
 }
 
 TEST_CASE("a profile gives window and intended S per axis") {
     const auto profile =
         load(R"({"schema": 1, "name": "x", "line_rate_hz": 15750, "field_rate_hz": 60,
-        "vertical": {"visible_from_pct": 8, "visible_to_pct": 99, "intended_s_pct": 1.5}})");
+        "vertical": {"visible_from_us": 1000, "visible_to_us": 16000, "intended_s_q": 0.5}})");
     REQUIRE(profile);
     CHECK(profile.value().line_rate_hz == 15750);
-    CHECK(profile.value().vertical.visible_from_pct == 8);
-    CHECK(profile.value().vertical.visible_to_pct == 99);
-    CHECK(profile.value().vertical.intended_s_pct == 1.5);
-    CHECK(profile.value().horizontal.intended_s_pct == 0);
+    REQUIRE(profile.value().vertical.visible_us);
+    CHECK(profile.value().vertical.visible_us->from == 1000);
+    CHECK(profile.value().vertical.visible_us->to == 16000);
+    CHECK(profile.value().vertical.intended_s_q == 0.5);
+    CHECK(profile.value().horizontal.intended_s_q == 0);
 }
 
 TEST_CASE("a profile's mistakes are named by key") {
@@ -60,15 +61,18 @@ TEST_CASE("a profile's mistakes are named by key") {
         complaint(R"({"schema": 1, "name": "x", "standard": "625/50", "line_rate_hz": 31469})"),
         Contains("line_rate_hz is 31469") && Contains("20000"));
     CHECK_THAT(complaint(R"({"schema": 1, "name": "x", "standard": "625/50",
-                             "vertical": {"visible_from_pct": 50, "visible_to_pct": 40}})"),
-               Contains("vertical.visible_to_pct"));
+                             "vertical": {"visible_from_us": 5000, "visible_to_us": 4000}})"),
+               Contains("vertical.visible_to_us"));
+    CHECK_THAT(complaint(R"({"schema": 1, "name": "x", "standard": "625/50",
+                             "horizontal": {"visible_from_us": 9}})"),
+               Contains("horizontal.visible_to_us is missing"));
     CHECK_THAT(complaint(R"({"schema": 1, "name": "x", "standard": "625/50", "vertical": 4})"),
                Contains("vertical is 4"));
     CHECK_THAT(complaint("not json"), Contains("not JSON"));
 }
 
 TEST_CASE("a profile written is read back the same") {
-    const Profile before{"x", "625/50", 15625, 50, {6, 94, 1}, {12, 93, 5}};
+    const Profile before{"x", "625/50", 15625, 50, {{{1000, 18000}}, 0.1}, {{}, 0.5}};
     const auto after = load(profile_to_json(before).dump());
     REQUIRE(after);
     CHECK(profile_to_json(after.value()).dump() == profile_to_json(before).dump());

@@ -34,8 +34,9 @@ TEST_CASE("a bench record read back is the one that was written, to the last bit
     CHECK(after.complete == before.complete);
     CHECK(after.notes == before.notes);
     REQUIRE(after.profile);
-    CHECK(after.profile->horizontal.visible_from_pct == 10);
-    CHECK(after.profile->vertical.intended_s_pct == 2.5);
+    REQUIRE(after.profile->horizontal.visible_us);
+    CHECK(after.profile->horizontal.visible_us->from == 9.2);
+    CHECK(after.profile->vertical.intended_s_q == 0.25);
     CHECK(after.profile->line_rate_hz == 15734.27);
     REQUIRE(after.raw);
     CHECK_FALSE(after.imported);

@@ -1,0 +1,22 @@
+// SPDX-License-Identifier: MIT
+// From what was seen to figures and plots: the one place where commands meet the analysis.
+#pragma once
+#include "host/analysis/figure.hpp"
+#include "host/capture/observation.hpp"
+#include "host/record/profile.hpp"
+#include "host/report/ramp_plot.hpp"
+#include <optional>
+#include <vector>
+
+namespace yokedock::cli {
+
+struct Evaluation {
+    analysis::FigureSet figures;
+    std::vector<report::RampPlot> plots; ///< vertical, horizontal; only those there are
+    std::vector<std::string> warnings;   ///< whole sentences
+};
+
+[[nodiscard]] Evaluation evaluate(const capture::Observation& observation,
+                                  const std::optional<record::Profile>& profile);
+
+} // namespace yokedock::cli

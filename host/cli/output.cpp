@@ -1,0 +1,113 @@
+// SPDX-License-Identifier: MIT
+#include "host/cli/output.hpp"
+#include "host/record/file.hpp"
+#include "host/report/json.hpp"
+#include "host/report/summary.hpp"
+#include "host/report/table.hpp"
+#include "host/report/text.hpp"
+#include <filesystem>
+#include <fmt/format.h>
+#include <ostream>
+
+namespace yokedock::cli {
+namespace {
+
+Status draw(const std::vector<report::RampPlot>& plots, const std::string& path,
+            report::PictureFormat format, const OutputOptions& options, Seams& seams) {
+    if (path.empty()) {
+        return Done{};
+    }
+    if (plots.empty()) {
+        seams.err << "warning: no ramp was measured, so " << path << " was not drawn\n";
+        return Done{};
+    }
+    const Result<std::string> picture = seams.draw(report::gnuplot_program(plots, format));
+    if (!picture) {
+        return picture.error();
+    }
+    if (const Status written = record::write_file(path, picture.value(), if_exists(options));
+        !written) {
+        return written.error();
+    }
+    seams.err << "picture: " << path << '\n';
+    return Done{};
+}
+
+} // namespace
+
+record::IfExists if_exists(const OutputOptions& options) {
+    return options.force ? record::IfExists::kReplace : record::IfExists::kRefuse;
+}
+
+void add_output_options(CLI::App& command, OutputOptions& options) {
+    command.add_flag("--json", options.json, "results as JSON")->group("Output");
+    command.add_flag("--plot", options.plot, "draw both ramps as text")->group("Output");
+    command
+        .add_option("--svg", options.svg_file, "draw both ramps into this SVG file (needs gnuplot)")
+        ->group("Output");
+    command
+        .add_option("--png", options.png_file, "draw both ramps into this PNG file (needs gnuplot)")
+        ->group("Output");
+    command.add_flag("--force", options.force, "replace files that exist")->group("Output");
+}
+
+std::string record_path(const std::string& asked, const std::string& utc) {
+    if (!asked.empty()) {
+        return asked;
+    }
+    std::string stamp;
+    for (const char c : utc) {
+        if (c != '-' && c != ':') {
+            stamp += c;
+        }
+    }
+    std::string path = "yokedock-" + stamp + ".json";
+    for (int number = 2; std::filesystem::exists(path); ++number) {
+        path = fmt::format("yokedock-{}-{}.json", stamp, number);
+    }
+    return path;
+}
+
+Status check_outputs(const OutputOptions& options, const std::string& record_file) {
+    for (const std::string& path : {record_file, options.svg_file, options.png_file}) {
+        if (path.empty()) {
+            continue;
+        }
+        if (const Status status = record::check_writable(path, if_exists(options)); !status) {
+            return status;
+        }
+    }
+    return Done{};
+}
+
+Status show(const record::Record& record, const Evaluation& evaluation,
+            const OutputOptions& options, const std::string& record_file,
+            const std::string& command, Seams& seams) {
+    if (options.json) {
+        seams.out << report::json_output(record, evaluation.warnings, command, record_file);
+    } else {
+        seams.out << report::heading(record) << '\n'
+                  << report::figure_table(evaluation.figures) << '\n'
+                  << report::summary(evaluation.figures);
+        if (options.plot) {
+            for (const report::RampPlot& plot : evaluation.plots) {
+                seams.out << '\n' << report::terminal_plot(plot);
+            }
+            if (evaluation.plots.empty()) {
+                seams.out << "\nNo ramp was measured, so there is none to draw.\n";
+            }
+        }
+    }
+    seams.out.flush();
+    for (const std::string& warning : evaluation.warnings) {
+        seams.err << report::paragraph("warning: ", report::printable(warning));
+    }
+    if (const Status svg =
+            draw(evaluation.plots, options.svg_file, report::PictureFormat::kSvg, options, seams);
+        !svg) {
+        return svg;
+    }
+    return draw(evaluation.plots, options.png_file, report::PictureFormat::kPng, options, seams);
+}
+
+} // namespace yokedock::cli

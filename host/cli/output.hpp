@@ -1,0 +1,36 @@
+// SPDX-License-Identifier: MIT
+// What measure, analyse and import have in common: showing figures, saving records and pictures.
+#pragma once
+#include "host/cli/command.hpp"
+#include "host/cli/evaluate.hpp"
+#include "host/record/record.hpp"
+#include <string>
+
+namespace yokedock::cli {
+
+struct OutputOptions {
+    bool json = false;
+    bool plot = false;
+    bool force = false;
+    std::string svg_file;
+    std::string png_file;
+};
+
+void add_output_options(CLI::App& command, OutputOptions& options);
+
+/// Where a record goes: what the user said, or a free name made from the time.
+[[nodiscard]] std::string record_path(const std::string& asked, const std::string& utc);
+
+/// Every file the options name can be written: asked before the work, so that none is lost to a
+/// typing error.
+[[nodiscard]] Status check_outputs(const OutputOptions& options, const std::string& record_file);
+
+/// Prints table or JSON, writes the pictures. record_file is "" when none was saved; remarks go
+/// below the table and into the JSON; command is its name.
+[[nodiscard]] Status show(const record::Record& record, const Evaluation& evaluation,
+                          const OutputOptions& options, const std::string& record_file,
+                          const std::string& command, Seams& seams);
+
+[[nodiscard]] record::IfExists if_exists(const OutputOptions& options);
+
+} // namespace yokedock::cli

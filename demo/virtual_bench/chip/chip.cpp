@@ -13,6 +13,7 @@
 #include <deque>
 #include <optional>
 #include <simavr/avr_eeprom.h>
+#include <simavr/avr_extint.h>
 #include <simavr/sim_avr.h>
 
 namespace yokedock::sim {
@@ -20,6 +21,7 @@ namespace {
 
 constexpr std::size_t kFlashBytes = 256 * 1024;
 constexpr std::size_t kEepromBytes = 4096;
+constexpr std::uint8_t kExternalInterrupts = 8;
 constexpr avr_io_addr_t kMcusr = 0x54;
 constexpr std::uint8_t kPowerOnReset = 0x01;
 constexpr avr_io_addr_t kGtccr = 0x43;
@@ -31,8 +33,10 @@ constexpr Cycle kEntryCycles = 5;
 constexpr Cycle kWakeCycles = 4;
 constexpr Cycle kReturnCycles = 5;
 
-// How long simavr may run without looking at its timers; they cut it short when one is due.
-constexpr Cycle kUninterruptedCycles = 1u << 20;
+// How long simavr may run without a look at its timers. It cuts the run itself for timers known
+// beforehand, and the event queue for its own; only a timer that one of simavr's modules sets
+// meanwhile (watchdog, EEPROM) can be this late.
+constexpr Cycle kUninterruptedCycles = 1000;
 
 struct PendingEdge {
     Cycle at;
@@ -41,6 +45,18 @@ struct PendingEdge {
 
 void ignore_log(avr_t*, const int, const char*, va_list) {}
 void do_not_sleep(avr_t*, avr_cycle_count_t) {}
+
+void move_to_front(avr_t* avr, const std::string& kind) {
+    for (avr_io_t** link = &avr->io_port; *link != nullptr; link = &(*link)->next) {
+        if ((*link)->kind == kind) {
+            avr_io_t* found = *link;
+            *link = found->next;
+            found->next = avr->io_port;
+            avr->io_port = found;
+            return;
+        }
+    }
+}
 
 avr_t* make_avr(const ElfImage& image) {
     avr_global_logger_set(ignore_log); // what matters comes back as an Error
@@ -60,6 +76,10 @@ avr_t* make_avr(const ElfImage& image) {
         avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &contents);
     }
     avr->data[kMcusr] = kPowerOnReset;
+    move_to_front(avr, "watchdog"); // WDR asks every module in turn until one answers
+    for (std::uint8_t pin = 0; pin < kExternalInterrupts; ++pin) {
+        avr_extint_set_strict_lvl_trig(avr, pin, 0); // would look at a low pin in every cycle
+    }
     return avr;
 }
 
@@ -89,7 +109,6 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
         hook_interrupts();
         hook_reset();
         take_write<Impl, &Impl::write_gtccr>(core, kGtccr, this);
-        avr->run_cycle_limit = kUninterruptedCycles;
     }
 
     avr_timer_t* timer_port(char name) {
@@ -248,9 +267,19 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
             }
         }
         pins.reset();
-        avr->run_cycle_limit = kUninterruptedCycles;
         statistics.resets += 1;
         listener.chip_reset(avr->cycle);
+    }
+
+    /// simavr sets its allowance back to one instruction at every turn; this makes it run up to the
+    /// next event.
+    void allow_run() {
+        const avr_cycle_timer_slot_t* next = avr->cycle_timers.timer;
+        Cycle left = kUninterruptedCycles;
+        if (next != nullptr) {
+            left = next->when > avr->cycle ? next->when - avr->cycle : 1;
+        }
+        avr->run_cycle_count = std::min(left, kUninterruptedCycles);
     }
 
     Status run_until(Cycle target) {
@@ -258,6 +287,7 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
         while (avr->cycle < target) {
             const Cycle before = avr->cycle;
             was_asleep = avr->state == cpu_Sleeping;
+            allow_run();
             avr->run(avr.get());
             if (avr->state == cpu_Sleeping) {
                 statistics.asleep_cycles += avr->cycle - before;

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "demo/virtual_bench/chip/event_queue.hpp"
+#include <algorithm>
 
 namespace yokedock::sim {
 
@@ -30,7 +31,9 @@ void EventQueue::reset() {
 
 void EventQueue::arm(Cycle when) {
     armed_ = when;
-    avr_cycle_timer_register(avr_, when > avr_->cycle ? when - avr_->cycle : 0, on_timer, this);
+    const Cycle left = when > avr_->cycle ? when - avr_->cycle : 0;
+    avr_cycle_timer_register(avr_, left, on_timer, this);
+    avr_->run_cycle_count = std::min<Cycle>(avr_->run_cycle_count, std::max<Cycle>(left, 1));
 }
 
 std::size_t EventQueue::earliest() const {

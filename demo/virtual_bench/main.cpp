@@ -1,0 +1,156 @@
+// SPDX-License-Identifier: MIT
+// yokedock_virtual_bench: the unmodified firmware image on a simulated chip, wired to a simulated
+// monitor board, its serial line on a socket.
+#include "demo/virtual_bench/board/board.hpp"
+#include "demo/virtual_bench/system/bench_server.hpp"
+#include <CLI/CLI.hpp>
+#include <atomic>
+#include <csignal>
+#include <cstdio>
+#include <filesystem>
+#include <fmt/core.h>
+#include <optional>
+
+namespace {
+
+using namespace yokedock;
+using namespace yokedock::sim;
+
+struct Options {
+    std::string board;
+    std::vector<std::string> settings;
+    std::string firmware;
+    std::uint16_t port = 0;
+    std::string unix_path;
+    std::optional<std::uint32_t> seed;
+    bool list_settings = false;
+    ServeOptions serve;
+};
+
+std::atomic<bool> stop_asked = false;
+static_assert(std::atomic<bool>::is_always_lock_free, "set from a signal handler");
+
+void ask_to_stop(int) {
+    stop_asked = true;
+}
+
+std::string from_program_folder(const char* relative) {
+    std::error_code error;
+    const auto program = std::filesystem::read_symlink("/proc/self/exe", error);
+    return (program.parent_path() / relative).lexically_normal().string();
+}
+
+int fail(const Error& error) {
+    fmt::print(stderr, "yokedock_virtual_bench: {}\n", error.text);
+    return static_cast<int>(error.kind);
+}
+
+/// Board file, then the seed, then the settings in order: the later wins.
+Result<BoardParameters> board_parameters(const Options& options) {
+    const auto file = load_board(options.board);
+    if (!file) {
+        return file.error();
+    }
+    BoardParameters parameters = file.value().parameters;
+    if (options.seed) {
+        parameters.bench_seed = *options.seed;
+        parameters.bench_noise_seed = *options.seed;
+    }
+    const Status applied = apply_settings(parameters, options.settings);
+    if (!applied) {
+        return applied.error();
+    }
+    return parameters;
+}
+
+void list_settings(const BoardParameters& parameters) {
+    fmt::print("{:<36} {:>14} {:<7} {}\n", "path", "value", "unit", "meaning (lowest to highest)");
+    for (const ParameterInfo& info : parameter_table()) {
+        fmt::print("{:<36} {:>14.6g} {:<7} {} ({:g} to {:g})\n", info.path, parameters.*info.member,
+                   info.unit, info.text, info.low, info.high);
+    }
+}
+
+int run(const Options& options) {
+    const auto parameters = board_parameters(options);
+    if (!parameters) {
+        return fail(parameters.error());
+    }
+    if (options.list_settings) {
+        list_settings(parameters.value());
+        return 0;
+    }
+    auto server = options.unix_path.empty() ? SocketServer::listen_tcp(options.port)
+                                            : SocketServer::listen_unix(options.unix_path);
+    if (!server) {
+        return fail(server.error());
+    }
+    const BenchFactory make_bench = [&] {
+        return BenchSimulation::create(options.firmware,
+                                       std::make_unique<Board>(parameters.value()));
+    };
+    fmt::print("listening on {}\n", server.value()->address());
+    std::fflush(stdout);
+    const Status served = serve_bench(make_bench, *server.value(), options.serve, stop_asked);
+    return served ? 0 : fail(served.error());
+}
+
+void add_options(CLI::App& app, Options& options) {
+    app.add_option("--board", options.board, "board file (JSON)")->capture_default_str();
+    app.add_option("--set", options.settings,
+                   "bend a value of the board: path=value, repeatable (see --list-settings)")
+        ->type_name("PATH=VALUE")
+        ->allow_extra_args(false);
+    app.add_flag("--list-settings", options.list_settings,
+                 "list all values of the board, then end");
+    app.add_option("--seed", options.seed,
+                   "which bench: draws its noise, gain, zero and clock errors");
+    auto* port = app.add_option("--listen", options.port, "TCP port on 127.0.0.1; 0: any free one")
+                     ->type_name("PORT")
+                     ->capture_default_str();
+    app.add_option("--unix", options.unix_path, "Unix socket in place of TCP")
+        ->type_name("PATH")
+        ->excludes(port);
+    app.add_flag("--pace", options.serve.pace, "real time (default: as fast as it goes)");
+    app.add_flag("--reset-on-connect", options.serve.reset_on_connect,
+                 "a bench just switched on for every client (default: it goes on)");
+    app.add_flag("--exit-on-disconnect", options.serve.exit_on_disconnect,
+                 "end when the first client has gone");
+    app.add_option("--run-seconds", options.serve.run_s,
+                   "run even without a client, and end after that much simulated time")
+        ->type_name("S")
+        ->check(CLI::PositiveNumber);
+    app.add_option("--firmware", options.firmware, "firmware image (ELF)")
+        ->type_name("FILE")
+        ->capture_default_str();
+}
+
+} // namespace
+
+int main(int argc, char** argv) {
+    Options options;
+    options.board = from_program_folder(YOKEDOCK_BOARD_FROM_HERE);
+    options.firmware = from_program_folder(YOKEDOCK_FIRMWARE_FROM_HERE);
+    CLI::App app("A simulated yokedock bench: the real firmware image on a simulated "
+                 "microcontroller, wired to a\n"
+                 "simulated monitor board. Simulated time passes only while a client is connected.",
+                 "yokedock_virtual_bench");
+    add_options(app, options);
+    app.footer(
+        "Example:\n"
+        "  yokedock_virtual_bench --listen 4100 --set ramp.height_ohm=150000 &\n"
+        "  yokedock run --bench tcp:127.0.0.1:4100 --standard 525/59.94\n\n"
+        "Nothing here is live. On a real bench: lethal voltage at the anode even without a tube, "
+        "boards live to\n"
+        "the mains, charged reservoirs; isolate, discharge, one hand, and mind the local codes.");
+    try {
+        app.parse(argc, argv);
+    } catch (const CLI::ParseError& error) {
+        return app.exit(error) == 0 ? 0 : static_cast<int>(ErrorKind::kUsage);
+    }
+    struct sigaction action {};
+    action.sa_handler = ask_to_stop; // without SA_RESTART: waiting ends at once
+    sigaction(SIGINT, &action, nullptr);
+    sigaction(SIGTERM, &action, nullptr);
+    return run(options);
+}

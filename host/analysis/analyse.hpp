@@ -1,20 +1,24 @@
 // SPDX-License-Identifier: MIT
 // Everything there is to say about one observation of a board.
 //
-// Figures (docs: MEASUREMENTS). v_ is vertical, h_ horizontal; each ends in its unit. A yes or no (v_locked, h_locked) is a
-// figure of value 1 or 0 with u 0, unit "" and the reason in `method`. All names are always present: what could not be
-// measured says why. u leaves the clock's scale out: it stands in u_clock (figure.hpp).
+// Figures (docs: MEASUREMENTS). v_ is vertical, h_ horizontal; each ends in its unit. A yes or no
+// (v_locked, h_locked) is a figure of value 1 or 0 with u 0, unit "" and the reason in `method`.
+// All names are always present: what could not be measured says why. u leaves the clock's scale
+// out: it stands in u_clock (figure.hpp).
 //
 //   rates    {v,h}_rate_hz {v,h}_missing_edges {v,h}_extra_edges
-//   sync     {v,h}_sync_rate_hz {v,h}_locked {v,h}_phase_us {v,h}_jitter_rms_us {v,h}_jitter_peak_us
+//   sync     {v,h}_sync_rate_hz {v,h}_locked {v,h}_phase_us {v,h}_jitter_rms_us
+//   {v,h}_jitter_peak_us
 //            v_field_to_field_us h_line_to_line_us v_interlace_lines
-//   ramp     {v,h}_yoke_pp_a _swing_a _centring_a _bow_pct _s_pct _s_error_pct _linearity_lsq_pct _linearity_end_pct
-//            _spacing_pct _spacing_mean_pct _foldover_pct _crossover_pct _hum_position_pct _hum_size_pct
-//   retrace  {v,h}_retrace_us (10 to 90 %) _retrace_full_us (between extremes) _retrace_pulse_us (comparator)
-//   output   v_out_max_v v_out_min_v v_out_peak_ratio v_out_pulse_us
+//   ramp     {v,h}_yoke_pp_a _swing_a _centring_a _bow_pct _s_pct _s_error_pct _linearity_lsq_pct
+//   _linearity_end_pct
+//            _spacing_pct _spacing_mean_pct _foldover_pct _crossover_pct _hum_position_pct
+//            _hum_size_pct
+//   retrace  {v,h}_retrace_us (10 to 90 %) _retrace_full_us (between extremes) _retrace_pulse_us
+//   (comparator) output   v_out_max_v v_out_min_v v_out_peak_ratio v_out_pulse_us
 //            h_peak_v h_out_peak_v h_out_min_v h_out_width_50_us h_out_width_10_us
-//   supply   supply_v supply_ripple_v (twice mains) supply_mains_v (mains) mains_hz supply_a heatsink_c
-//   bench    ref_v ref_error_mv
+//   supply   supply_v supply_ripple_v (twice mains) supply_mains_v (mains) mains_hz supply_a
+//   heatsink_c bench    ref_v ref_error_mv
 #pragma once
 #include "host/analysis/figure.hpp"
 #include "host/analysis/phase.hpp"
@@ -23,40 +27,51 @@
 
 namespace yokedock::analysis {
 
-/// Visible part of the trace, seconds after sync (field: first pulse of the field group; line: leading edge of line
-/// sync). May begin below 0 or end beyond one period.
+/// Visible part of the trace, seconds after sync (field: first pulse of the field group; line:
+/// leading edge of line sync). May begin below 0 or end beyond one period.
 struct SyncWindow {
     double begin_s = 0;
     double end_s = 0;
 };
 
+/// Visible part of the trace by its own ends, 0 to 1: second choice, since its ends move with the
+/// fault.
+struct TracePart {
+    double begin = 0.05;
+    double end = 0.95;
+};
+
 struct AnalysisOptions {
-    std::optional<SyncWindow> vertical_window;   ///< else 5 to 95 % of trace
+    std::optional<SyncWindow>
+        vertical_window; ///< used when locked to sync; else the part of trace below
     std::optional<SyncWindow> horizontal_window;
-    double vertical_s_q = 0;   ///< intended S: current A sin(q x), x -1 .. 1 over the trace; 0 none
+    TracePart vertical_trace_part;
+    TracePart horizontal_trace_part;
+    double vertical_s_q = 0; ///< intended S: current A sin(q x), x -1 .. 1 over the trace; 0 none
     double horizontal_s_q = 0;
-    double mains_hz = 0;       ///< 0: found from the supply's ripple
+    double mains_hz = 0; ///< 0: found from the supply's ripple
     LockCriteria vertical_lock;
     LockCriteria horizontal_lock;
 };
 
 /// A folded ramp for a picture: one point per place of the period, in time order.
 struct RampPlot {
-    std::string channel;           ///< "v_yoke_a"
+    std::string channel; ///< "v_yoke_a"
     std::string unit;
-    bool against_sync = false;     ///< phase 0 is sync; else the board's own retrace edge
-    double window_begin_s = 0;     ///< phases; the window in which shape was judged
+    bool against_sync = false; ///< phase 0 is sync; else the board's own retrace edge
+    double window_begin_s = 0; ///< phases; the window in which shape was judged
     double window_end_s = 0;
     std::vector<double> phase_s;
-    std::vector<double> value;     ///< mean of the samples there
-    std::vector<double> fit;       ///< NaN outside the window
-    std::vector<double> residual;  ///< value - fit; NaN outside the window
+    std::vector<double> value;    ///< mean of the samples there
+    std::vector<double> fit;      ///< NaN outside the window
+    std::vector<double> residual; ///< value - fit; NaN outside the window
 };
 
 struct AnalysisResult {
     FigureSet figures;
-    std::vector<RampPlot> ramps;        ///< those channels that gave a ramp
-    std::vector<std::string> warnings;  ///< whole sentences: the bench is off, hum cannot be told from shape ...
+    std::vector<RampPlot> ramps; ///< those channels that gave a ramp
+    std::vector<std::string>
+        warnings; ///< whole sentences: the bench is off, hum cannot be told from shape ...
 };
 
 /// Pure. Works with any subset of channels and edges.

@@ -7,23 +7,35 @@
 namespace yokedock::analysis {
 namespace {
 
+constexpr double kSteadySyncSd = 1e-3; // of a period
 constexpr double kEnoughFolded = 0.25; // part of the samples that marks must reach to be used
+
+// A free-running oscillator may be far off, but not by half.
+double least_rate(double nominal_hz, double otherwise_hz) {
+    return nominal_hz > 0 ? 0.5 * nominal_hz : otherwise_hz;
+}
+double most_rate(double nominal_hz, double otherwise_hz) {
+    return nominal_hz > 0 ? 2 * nominal_hz : otherwise_hz;
+}
 
 const capture::Samples* channel(const capture::Observation& o, const std::string& name) {
     const auto found = o.channels.find(name);
     return found == o.channels.end() || found->second.value.empty() ? nullptr : &found->second;
 }
 
+// Steady sync is taken as its straight line: the board's oscillators do not follow the generator's
+// ticks.
 Marks sync_marks(const PeriodFit& sync) {
     Marks marks{{}, sync.period_s, true};
+    const bool steady = sync.timing_sd_s < kSteadySyncSd * sync.period_s;
     for (const IndexedEdge& e : sync.edges) {
-        marks.time_s.push_back(e.time_s);
+        marks.time_s.push_back(steady ? sync.line_s(e) : e.time_s);
     }
     return marks;
 }
 
-// The board's own periods. Edges that differ from a straight line by no more than their own steps are
-// replaced by the line; a lone missing edge is filled in.
+// The board's own periods. Edges that differ from a straight line by no more than their own steps
+// are replaced by the line; a lone missing edge is filled in.
 Marks edge_marks(const PeriodFit& edges, double resolution_s) {
     Marks marks{{}, edges.period_s, false};
     const bool straight = resolution_s > 0 && edges.timing_sd_s <= resolution_s;
@@ -48,6 +60,19 @@ bool enough(const Fold& fold, const capture::Samples& samples) {
            kEnoughFolded * static_cast<double>(samples.value.size());
 }
 
+// One sample per line at a creeping place looks like a ramp too, a few hundred times too slow: only
+// a believable rate is taken.
+std::optional<PeriodFit> period_from_ramp(const Axis& axis) {
+    if (axis.ramp == nullptr) {
+        return std::nullopt;
+    }
+    auto fit = fit_period(retrace_crossings(*axis.ramp), 0);
+    if (fit && (fit->rate_hz < axis.least_rate_hz || fit->rate_hz > axis.most_rate_hz)) {
+        return std::nullopt;
+    }
+    return fit;
+}
+
 void find_edges(const Axis& axis, AxisTiming& timing) {
     const auto& rise = axis.pulses->rise_s;
     const auto& fall = axis.pulses->fall_s;
@@ -56,38 +81,56 @@ void find_edges(const Axis& axis, AxisTiming& timing) {
         timing.edges = fit_period(stamped, axis.pulses->resolution_s, axis.pulses->unwatched);
         timing.source = EdgeSource::kComparator;
     }
-    if (!timing.edges && axis.ramp != nullptr) {
-        timing.edges = fit_period(retrace_crossings(*axis.ramp), 0);
+    if (!timing.edges) {
+        timing.edges = period_from_ramp(axis);
         timing.source = EdgeSource::kRamp;
     }
     if (!timing.edges) {
         timing.source = EdgeSource::kNone;
-        timing.edge_problem =
-            axis.ramp == nullptr
-                ? "no retrace edges were seen and its current was not sampled"
-                : "no retrace edges were seen, and the current shows none: no ramp, fewer than 3 periods, or "
-                  "fewer than 8 samples per period";
+        timing.edge_problem = axis.ramp == nullptr
+                                  ? "no retrace edges were seen and its current was not sampled"
+                                  : "no retrace edges were seen, and the current shows none: no "
+                                    "ramp, fewer than 3 periods, or "
+                                    "fewer than 8 samples per period";
     }
 }
 
 } // namespace
 
 Axis vertical_axis(const capture::Observation& o, const AnalysisOptions& options) {
-    return {true,           "v",
-            "vertical",     "top",
-            "bottom",       "v_yoke_a",
-            &o.field_pulses, &o.sync.field_start_s,
-            channel(o, "v_yoke_a"), &options.vertical_window,
-            options.vertical_s_q, options.vertical_lock};
+    return {true,
+            "v",
+            "vertical",
+            "top",
+            "bottom",
+            "v_yoke_a",
+            &o.field_pulses,
+            &o.sync.field_start_s,
+            channel(o, "v_yoke_a"),
+            &options.vertical_window,
+            options.vertical_trace_part,
+            options.vertical_s_q,
+            options.vertical_lock,
+            least_rate(o.field_rate_hz, 20),
+            most_rate(o.field_rate_hz, 250)};
 }
 
 Axis horizontal_axis(const capture::Observation& o, const AnalysisOptions& options) {
-    return {false,          "h",
-            "horizontal",   "left",
-            "right",        "h_yoke_a",
-            &o.line_pulses, &o.sync.line_start_s,
-            channel(o, "h_yoke_a"), &options.horizontal_window,
-            options.horizontal_s_q, options.horizontal_lock};
+    return {false,
+            "h",
+            "horizontal",
+            "left",
+            "right",
+            "h_yoke_a",
+            &o.line_pulses,
+            &o.sync.line_start_s,
+            channel(o, "h_yoke_a"),
+            &options.horizontal_window,
+            options.horizontal_trace_part,
+            options.horizontal_s_q,
+            options.horizontal_lock,
+            least_rate(o.line_rate_hz, 5e3),
+            most_rate(o.line_rate_hz, 1e5)};
 }
 
 AxisTiming time_axis(const Axis& axis, const capture::Observation& observation) {
@@ -110,8 +153,9 @@ AxisTiming time_axis(const Axis& axis, const capture::Observation& observation) 
 
 AxisFold fold_axis(const Axis& axis, const AxisTiming& timing, const capture::Samples& samples) {
     AxisFold result;
-    const bool on_sync = timing.sync && (timing.lock.state == LockState::kLocked ||
-                                         (timing.lock.state == LockState::kUndecided && !timing.edges));
+    const bool on_sync =
+        timing.sync && (timing.lock.state == LockState::kLocked ||
+                        (timing.lock.state == LockState::kUndecided && !timing.edges));
     if (on_sync) {
         result.fold = fold(samples, sync_marks(*timing.sync));
         if (enough(result.fold, samples)) {
@@ -119,14 +163,15 @@ AxisFold fold_axis(const Axis& axis, const AxisTiming& timing, const capture::Sa
         }
     }
     if (timing.edges) {
-        const double step = timing.source == EdgeSource::kComparator ? axis.pulses->resolution_s : 0;
+        const double step =
+            timing.source == EdgeSource::kComparator ? axis.pulses->resolution_s : 0;
         result.fold = fold(samples, edge_marks(*timing.edges, step));
         if (enough(result.fold, samples)) {
             return result;
         }
     }
     if (axis.ramp != nullptr) { // edges were watched at another time than the samples were taken
-        const auto own = fit_period(retrace_crossings(*axis.ramp), 0);
+        const auto own = period_from_ramp(axis);
         if (own) {
             result.fold = fold(samples, edge_marks(*own, 0));
             if (enough(result.fold, samples)) {

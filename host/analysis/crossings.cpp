@@ -21,7 +21,9 @@ struct Passages {
     std::vector<double> duration_s;
 };
 
-double median(std::vector<double> v) { return v.empty() ? 0 : percentile(std::move(v), 0.5); }
+double median(std::vector<double> v) {
+    return v.empty() ? 0 : percentile(std::move(v), 0.5);
+}
 
 double when(const capture::Samples& s, std::size_t i, double level) { // between samples i - 1 and i
     const double y0 = s.value[i - 1];
@@ -69,11 +71,10 @@ std::vector<double> retrace_crossings(const capture::Samples& samples) {
         side = now;
     }
     const Passages& fast = median(up.duration_s) < median(down.duration_s) ? up : down;
-    const bool dense =
-        !fast.middle_s.empty() &&
-        samples.value.size() >= kMinSamplesPerPeriod * (fast.middle_s.size() + 1);
+    const bool dense = !fast.middle_s.empty() &&
+                       samples.value.size() >= kMinSamplesPerPeriod * (fast.middle_s.size() + 1);
     return dense && !up.middle_s.empty() && !down.middle_s.empty() ? fast.middle_s
-                                                                    : std::vector<double>{};
+                                                                   : std::vector<double>{};
 }
 
 } // namespace yokedock::analysis

@@ -6,8 +6,9 @@
 
 namespace yokedock::analysis {
 
-/// Times at which the faster of the ramp's two slopes passes the middle, ascending, input lag taken off. Empty when there is
-/// no ramp, or with fewer than 8 samples per period: one sample per line cannot show a line ramp this way.
+/// Times at which the faster of the ramp's two slopes passes the middle, ascending, input lag taken
+/// off. Empty when there is no ramp, or with fewer than 8 samples per period: one sample per line
+/// cannot show a line ramp this way.
 [[nodiscard]] std::vector<double> retrace_crossings(const capture::Samples& samples);
 
 } // namespace yokedock::analysis

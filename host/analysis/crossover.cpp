@@ -1,15 +1,16 @@
 // SPDX-License-Identifier: MIT
 #include "host/analysis/crossover.hpp"
-#include "host/analysis/polynomial.hpp"
+#include "host/analysis/quantisation.hpp"
 #include "host/analysis/segment.hpp"
+#include <algorithm>
 #include <cmath>
 
 namespace yokedock::analysis {
 namespace {
 
 // In units of x (the window is 2 long).
-constexpr double kInner = 0.03;
-constexpr double kOuter = 0.15;
+constexpr double kInner = 0.04;
+constexpr double kOuter = 0.20;
 constexpr std::size_t kMinPlaces = 4;
 
 double zero_crossing(const RampFit& fit) {
@@ -35,8 +36,8 @@ Crossover measure_crossover(const Fold& fold, const RampFit& fit) {
         result.problem = "the current does not pass zero inside the window";
         return result;
     }
-    // A straight line, a bend, and a kink term: the inner piece may have a slope of its own. Columns: 1, d, d^2,
-    // d^3, and clamp(d, inner).
+    // A straight line, a bend, and a kink term: the inner piece may have a slope of its own.
+    // Columns: 1, d, d^2, d^3, and clamp(d, inner).
     std::vector<double> y;
     std::vector<double> weight;
     std::vector<double> distance;
@@ -73,15 +74,16 @@ Crossover measure_crossover(const Fold& fold, const RampFit& fit) {
     const double outside = solved.coefficients[1];
     const double kink = solved.coefficients[4];
     const std::vector<double> g = {0, -kink / (outside * outside), 0, 0, 1 / outside};
-    // Codes make neighbours alike: the weights' variance alone would promise too much on noise-free samples.
-    const double step = fold.resolution / std::sqrt(12.0);
+    // Unit weight is one sample. Steps that noise does not wash out add to every place's mean,
+    // however many samples it has.
     double samples = 0;
     for (const double w : weight) {
         samples += w / static_cast<double>(weight.size());
     }
-    const double sd = std::max(solved.residual_sd(), fold.noise_sd < 0.5 * fold.resolution
-                                                         ? step * std::sqrt(samples)
-                                                         : 0.0);
+    const double steps_u =
+        quantised_mean_u(fold.resolution, noise_before_quantiser(fold.resolution, fold.noise_sd));
+    const double sd =
+        std::max(solved.residual_sd(), std::hypot(fold.noise_sd, steps_u * std::sqrt(samples)));
     result.slope_pct = {100 * (1 + kink / outside),
                         100 * sd * std::sqrt(quadratic_form(g, solved.inverse_normal, g))};
     result.count = y.size();

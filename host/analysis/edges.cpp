@@ -11,9 +11,10 @@ constexpr double kPeriodGain = 0.1;      // how fast the tracker follows a drift
 constexpr double kPhaseGain = 0.5;       // and a jittering one
 constexpr std::size_t kAnchorTries = 12; // edges tried as the first good one
 constexpr std::size_t kAnchorLook = 60;
-constexpr int kLostAfterRejects = 8;     // this many in a row: the count is lost, start a new run
-constexpr double kLongJump = 3;          // periods
-constexpr double kBridgePeriods = 0.2;   // a gap is bridged when the predicted place is better than this
+constexpr int kLostAfterRejects = 8; // this many in a row: the count is lost, start a new run
+constexpr double kLongJump = 3;      // periods
+constexpr double kBridgePeriods =
+    0.2; // a gap is bridged when the predicted place is better than this
 
 double median_spacing(const std::vector<double>& t) {
     std::vector<double> d(t.size() - 1);
@@ -31,7 +32,8 @@ bool watched(double from_s, double to_s, const std::vector<capture::Interval>& u
     });
 }
 
-// The edge from which most of the next ones stand at whole periods: an extra edge makes a poor anchor.
+// The edge from which most of the next ones stand at whole periods: an extra edge makes a poor
+// anchor.
 std::size_t best_anchor(const std::vector<double>& t, std::size_t from, double period) {
     std::size_t best = from;
     std::size_t best_votes = 0;
@@ -87,8 +89,9 @@ class Tracker {
         ++run_length_;
     }
 
-    // Period for a long jump: from the whole run so far. Its doubt: jitter over the lever, and how far the two halves
-    // of the run disagree (a drifting oscillator). In periods, for a jump of `steps`.
+    // Period for a long jump: from the whole run so far. Its doubt: jitter over the lever, and how
+    // far the two halves of the run disagree (a drifting oscillator). In periods, for a jump of
+    // `steps`.
     struct Lever {
         double period;
         double doubt;

@@ -8,19 +8,27 @@ namespace yokedock::analysis {
 
 Figure measured(std::string name, std::string text, std::string unit, double value, double u,
                 std::size_t count, std::string method, std::string where) {
-    return {std::move(name), std::move(text),   std::move(unit),        value, u,
+    return {std::move(name), std::move(text),   std::move(unit),         value, u,
             count,           std::move(method), FigureStatus::kMeasured, {},    std::move(where)};
 }
 
 Figure not_measured(std::string name, std::string text, std::string unit, std::string reason) {
     const double nan = std::numeric_limits<double>::quiet_NaN();
-    return {std::move(name), std::move(text), std::move(unit),
-            nan,             nan,             0,
-            {},              FigureStatus::kNotMeasured,
-            std::move(reason), {}};
+    return {std::move(name),
+            std::move(text),
+            std::move(unit),
+            nan,
+            nan,
+            0,
+            {},
+            FigureStatus::kNotMeasured,
+            std::move(reason),
+            {}};
 }
 
-double total_u(const Figure& figure) { return std::hypot(figure.u, figure.u_clock); }
+double total_u(const Figure& figure) {
+    return std::hypot(figure.u, figure.u_clock);
+}
 
 double difference_u(const Figure& before, const Figure& after) {
     const double own_before = before.u * before.u - before.u_scale * before.u_scale;

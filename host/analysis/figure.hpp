@@ -13,12 +13,13 @@ enum class FigureStatus {
     kOutOfRange,  ///< the input was at the end of its range: value is a bound, `reason` says which
 };
 
-/// value and u are in `unit`; u is the standard uncertainty (k = 1) with everything the bench knows of except
-/// the scale of its clock, which is stated apart in u_clock (a crystal's error is common to every timing of
-/// the same bench and would drown what was measured). total_u() is for comparison with an absolute value.
+/// value and u are in `unit`; u is the standard uncertainty (k = 1) with everything the bench knows
+/// of except the scale of its clock, which is stated apart in u_clock (a crystal's error is common
+/// to every timing of the same bench and would drown what was measured). total_u() is for
+/// comparison with an absolute value.
 struct Figure {
-    std::string name;   ///< snake_case, ends in its unit where it has one: "v_retrace_us"
-    std::string text;   ///< for the table: "vertical retrace, 10 to 90 %"
+    std::string name; ///< snake_case, ends in its unit where it has one: "v_retrace_us"
+    std::string text; ///< for the table: "vertical retrace, 10 to 90 %"
     std::string unit;
     double value;
     double u;
@@ -28,7 +29,8 @@ struct Figure {
     std::string reason; ///< why not measured or out of range; else empty
     std::string where;  ///< place on the picture ("top", "left"), or empty
     double u_clock = 0; ///< standard uncertainty from the clock's scale, not in u
-    double u_scale = 0; ///< the part of u from gain and zero: the same in every measurement by this bench
+    double u_scale =
+        0; ///< the part of u from gain and zero: the same in every measurement by this bench
 };
 
 /// Figures in the order of the table. Names are unique.

@@ -12,15 +12,17 @@ struct SupplyFacts {
     double mains_hz = 0; ///< asked for, or seen in the rail; 0 unknown
 };
 
-void add_rate_figures(const Axis& axis, const AxisTiming& timing, const capture::Observation& observation,
-                      AnalysisResult& result);
+void add_rate_figures(const Axis& axis, const AxisTiming& timing,
+                      const capture::Observation& observation, AnalysisResult& result);
 void add_interlace_figure(const Axis& axis, const AxisTiming& timing,
                           const capture::Observation& observation, AnalysisResult& result);
-void add_ramp_figures(const Axis& axis, const AxisTiming& timing, const capture::Observation& observation,
-                      const SupplyFacts& supply, AnalysisResult& result);
-void add_output_figures(const Axis& vertical, const AxisTiming& vertical_timing, const Axis& horizontal,
-                        const AxisTiming& horizontal_timing, const capture::Observation& observation,
-                        const SupplyFacts& supply, AnalysisResult& result);
+void add_ramp_figures(const Axis& axis, const AxisTiming& timing,
+                      const capture::Observation& observation, const SupplyFacts& supply,
+                      AnalysisResult& result);
+void add_output_figures(const Axis& vertical, const AxisTiming& vertical_timing,
+                        const Axis& horizontal, const AxisTiming& horizontal_timing,
+                        const capture::Observation& observation, const SupplyFacts& supply,
+                        AnalysisResult& result);
 [[nodiscard]] SupplyFacts supply_facts(const capture::Observation& observation,
                                        const AnalysisOptions& options);
 void add_slow_figures(const capture::Observation& observation, const SupplyFacts& supply,

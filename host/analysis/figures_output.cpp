@@ -52,10 +52,10 @@ class Writer {
     void width(const char* name, const char* text, const Estimate& e, double clock_u,
                const char* method) {
         if (!found_.pulse.ok || std::isnan(e.value)) {
-            result_.figures.push_back(
-                not_measured(name, text, "us",
-                             found_.pulse.ok ? "the waveform does not fall below that level on both sides"
-                                             : found_.pulse.problem));
+            result_.figures.push_back(not_measured(
+                name, text, "us",
+                found_.pulse.ok ? "the waveform does not fall below that level on both sides"
+                                : found_.pulse.problem));
             return;
         }
         Figure f =
@@ -83,7 +83,8 @@ void add_peak_ratio(const PulseFindings& f, const SupplyFacts& supply,
     const double rail = supply.rail.mean.value;
     const double ratio = f.pulse.peak.value / rail;
     const double own = std::hypot(f.pulse.peak.u / rail, ratio * supply.rail.mean.u / rail);
-    const double gain = ratio * std::hypot(f.samples->gain_u_relative, rail_samples->gain_u_relative);
+    const double gain =
+        ratio * std::hypot(f.samples->gain_u_relative, rail_samples->gain_u_relative);
     const double zero = std::hypot(f.samples->zero_u, ratio * rail_samples->zero_u) / rail;
     Figure figure = measured(name, text, "", ratio, std::hypot(own, gain, zero), f.pulse.count,
                              "peak over mean rail");
@@ -93,27 +94,30 @@ void add_peak_ratio(const PulseFindings& f, const SupplyFacts& supply,
 
 } // namespace
 
-void add_output_figures(const Axis& vertical, const AxisTiming& vertical_timing, const Axis& horizontal,
-                        const AxisTiming& horizontal_timing, const capture::Observation& o,
-                        const SupplyFacts& supply, AnalysisResult& result) {
+void add_output_figures(const Axis& vertical, const AxisTiming& vertical_timing,
+                        const Axis& horizontal, const AxisTiming& horizontal_timing,
+                        const capture::Observation& o, const SupplyFacts& supply,
+                        AnalysisResult& result) {
     const PulseFindings v = investigate(vertical, vertical_timing, o, "v_out_v");
     Writer field(v, "v_out_v", result);
     const double clock_u = o.clock_u_relative;
     field.level("v_out_max_v", "vertical output node, retrace peak", v.pulse.peak,
                 "parabola through the places round the highest");
-    field.level("v_out_min_v", "vertical output node, lowest", v.pulse.lowest, "lowest place of the period");
+    field.level("v_out_min_v", "vertical output node, lowest", v.pulse.lowest,
+                "lowest place of the period");
     add_peak_ratio(v, supply, find_channel(o, "supply_v"), result);
-    field.width("v_out_pulse_us", "vertical output retrace pulse at 50 %", v.pulse.width_50_s, clock_u,
-                "between median level and peak");
+    field.width("v_out_pulse_us", "vertical output retrace pulse at 50 %", v.pulse.width_50_s,
+                clock_u, "between median level and peak");
     const PulseFindings h = investigate(horizontal, horizontal_timing, o, "h_out_v");
     Writer line(h, "h_out_v", result);
     line.level("h_out_peak_v", "line output node, retrace peak", h.pulse.peak,
                "parabola through the places round the highest");
-    line.level("h_out_min_v", "line output node, lowest", h.pulse.lowest, "lowest place of the period");
-    line.width("h_out_width_50_us", "line output retrace pulse at 50 %", h.pulse.width_50_s, clock_u,
-               "between median level and peak");
-    line.width("h_out_width_10_us", "line output retrace pulse at 10 %", h.pulse.width_10_s, clock_u,
-               "between median level and peak");
+    line.level("h_out_min_v", "line output node, lowest", h.pulse.lowest,
+               "lowest place of the period");
+    line.width("h_out_width_50_us", "line output retrace pulse at 50 %", h.pulse.width_50_s,
+               clock_u, "between median level and peak");
+    line.width("h_out_width_10_us", "line output retrace pulse at 10 %", h.pulse.width_10_s,
+               clock_u, "between median level and peak");
 }
 
 } // namespace yokedock::analysis

@@ -11,9 +11,8 @@ namespace yokedock::analysis {
 namespace {
 
 constexpr double kMicro = 1e6;
-constexpr double kDefaultBegin = 0.05; // of the trace, without a window in the profile
-constexpr double kDefaultEnd = 0.95;
-constexpr double kUnknownEndShare = 0.1; // of the coarse retrace: doubt of its ends when it could not be fitted
+constexpr double kUnknownEndShare =
+    0.1; // of the coarse retrace: doubt of its ends when it could not be fitted
 
 /// The ramp figures in table order: X(name without prefix, text, unit).
 #define YOKEDOCK_RAMP_FIGURES(X)                                                                   \
@@ -69,7 +68,8 @@ void choose_window(const Axis& axis, RampFindings& f) {
     const double period = f.fold.period_s;
     double begin = f.segments.retrace_end_s;
     double end = f.segments.retrace_begin_s + period;
-    const double coarse = kUnknownEndShare * (f.segments.retrace_end_s - f.segments.retrace_begin_s);
+    const double coarse =
+        kUnknownEndShare * (f.segments.retrace_end_s - f.segments.retrace_begin_s);
     double begin_u = coarse;
     double end_u = coarse;
     if (f.retrace.ok) {
@@ -87,10 +87,10 @@ void choose_window(const Axis& axis, RampFindings& f) {
         return;
     }
     const double span = end - begin;
-    f.input.window = {begin + kDefaultBegin * span, begin + kDefaultEnd * span};
-    const double far = 1 - kDefaultBegin;
-    f.input.begin_u_s = std::hypot(far * begin_u, kDefaultBegin * end_u);
-    f.input.end_u_s = std::hypot(kDefaultBegin * begin_u, far * end_u);
+    const TracePart& part = axis.part;
+    f.input.window = {begin + part.begin * span, begin + part.end * span};
+    f.input.begin_u_s = std::hypot((1 - part.begin) * begin_u, part.begin * end_u);
+    f.input.end_u_s = std::hypot((1 - part.end) * begin_u, part.end * end_u);
 }
 
 // Shape from the fold as it is now.
@@ -121,7 +121,8 @@ Hum find_hum(const Fold& fold, const RampFit& fit, double mains_hz) {
     }
     const Hum a = measure_hum(fold, fit, 50);
     const Hum b = measure_hum(fold, fit, 60);
-    if (!a.ok || !b.ok) { // without knowing which mains it is, the one that can be told says nothing of the other
+    if (!a.ok || !b.ok) { // without knowing which mains it is, the one that can be told says
+                          // nothing of the other
         return a.ok ? b : a;
     }
     const auto power = [](const Hum& h) { return std::hypot(h.position_pct, h.size_pct); };
@@ -158,15 +159,16 @@ RampFindings investigate(const Axis& axis, const AxisTiming& timing, const Suppl
     return f;
 }
 
-std::string window_method(const RampFindings& f) {
+std::string window_method(const Axis& axis, const RampFindings& f) {
     const RampFit& fit = f.shape.fit;
-    const std::string model =
-        fit.basis.intervals == 0 ? fmt::format("Legendre order {}", fit.basis.degree)
-                                 : fmt::format("cubic spline of {} pieces", fit.basis.intervals);
+    const std::string model = fit.basis.intervals == 0
+                                  ? fmt::format("Legendre order {}", fit.basis.degree)
+                                  : fmt::format("cubic spline of {} pieces", fit.basis.intervals);
     const std::string window =
-        f.own_window ? std::string("5 to 95 % of trace")
-                     : fmt::format("{:.4g} to {:.4g} us after sync", f.input.window.begin_s * kMicro,
-                                   f.input.window.end_s * kMicro);
+        f.own_window
+            ? fmt::format("{:g} to {:g} % of trace", 100 * axis.part.begin, 100 * axis.part.end)
+            : fmt::format("{:.4g} to {:.4g} us after sync", f.input.window.begin_s * kMicro,
+                          f.input.window.end_s * kMicro);
     return model + " over " + window;
 }
 
@@ -183,8 +185,8 @@ class Table {
         return result_.figures.back();
     }
     void add_missing(RampFigure k, const std::string& reason) {
-        result_.figures.push_back(
-            not_measured(axis_.name(kRows[k].name), axis_.text(kRows[k].text), kRows[k].unit, reason));
+        result_.figures.push_back(not_measured(axis_.name(kRows[k].name), axis_.text(kRows[k].text),
+                                               kRows[k].unit, reason));
     }
     [[nodiscard]] std::string place(double x) const { return where_on(axis_, x); }
 
@@ -196,7 +198,7 @@ class Table {
 void add_shape(Table& table, const Axis& axis, const RampFindings& f) {
     const RampShape& s = f.shape;
     const std::size_t n = s.fit.samples;
-    const std::string method = window_method(f);
+    const std::string method = window_method(axis, f);
     mark_out_of_range(table.add(yoke_pp_a, s.pp, n, method), axis.channel, *axis.ramp);
     if (f.retrace.ok) {
         ShapeValue swing{f.retrace.swing.value, f.retrace.swing.u,
@@ -231,15 +233,16 @@ void add_rest(Table& table, const RampFindings& f, double clock_u) {
     const auto estimate = [](const Estimate& e) { return ShapeValue{e.value, e.u, 0, 0}; };
     if (f.crossover.ok) {
         table.add(yoke_crossover_pct, estimate(f.crossover.slope_pct), f.crossover.count,
-                  "local slope within 1.5 % of the window round zero current");
+                  "slope within 2 % of the window on either side of zero current");
     } else {
         table.add_missing(yoke_crossover_pct, f.crossover.problem);
     }
     if (f.hum.ok) {
-        const std::string method = fmt::format("sines of {0:g} and {1:g} Hz fitted to the ramp's residuals",
-                                               f.hum.mains_hz, 2 * f.hum.mains_hz);
-        table.add(yoke_hum_position_pct, {f.hum.position_pct, f.hum.position_u_pct, 0, 0}, f.hum.count,
-                  method);
+        const std::string method =
+            fmt::format("sines of {0:g} and {1:g} Hz fitted to the ramp's residuals",
+                        f.hum.mains_hz, 2 * f.hum.mains_hz);
+        table.add(yoke_hum_position_pct, {f.hum.position_pct, f.hum.position_u_pct, 0, 0},
+                  f.hum.count, method);
         table.add(yoke_hum_size_pct, {f.hum.size_pct, f.hum.size_u_pct, 0, 0}, f.hum.count, method);
     } else {
         table.add_missing(yoke_hum_position_pct, f.hum.problem);
@@ -261,8 +264,8 @@ void add_rest(Table& table, const RampFindings& f, double clock_u) {
 }
 
 RampPlot plot_of(const Axis& axis, const RampFindings& f) {
-    RampPlot plot{axis.channel, "A", f.fold.sync, f.input.window.begin_s, f.input.window.end_s,
-                  {},           {},  {},          {}};
+    RampPlot plot{axis.channel, "A", f.fold.sync, f.input.window.begin_s, f.input.window.end_s, {},
+                  {},           {},  {}};
     const double nan = std::numeric_limits<double>::quiet_NaN();
     for (const Cell& c : f.fold.cells) {
         const double t = unroll(c.phase_s, f.input.window.begin_s, f.fold.period_s);
@@ -278,8 +281,9 @@ RampPlot plot_of(const Axis& axis, const RampFindings& f) {
 
 } // namespace
 
-void add_ramp_figures(const Axis& axis, const AxisTiming& timing, const capture::Observation& observation,
-                      const SupplyFacts& supply, AnalysisResult& result) {
+void add_ramp_figures(const Axis& axis, const AxisTiming& timing,
+                      const capture::Observation& observation, const SupplyFacts& supply,
+                      AnalysisResult& result) {
     const RampFindings f = investigate(axis, timing, supply);
     Table table(axis, result);
     if (!f.problem.empty()) {
@@ -292,10 +296,11 @@ void add_ramp_figures(const Axis& axis, const AxisTiming& timing, const capture:
     add_rest(table, f, observation.clock_u_relative);
     result.ramps.push_back(plot_of(axis, f));
     if (axis.window->has_value() && f.own_window) {
-        result.warnings.push_back(fmt::format(
-            "The {} ramp is not locked to sync: its shape is judged over 5 to 95 % of the trace, not over the "
-            "profile's window, which hides fold-over.",
-            axis.word));
+        result.warnings.push_back(
+            fmt::format("The {} ramp is not locked to sync: its shape is judged over a part of its "
+                        "own trace, not over the window "
+                        "that is fixed to sync, and that hides fold-over.",
+                        axis.word));
     }
     if (!f.hum.ok && supply.mains_hz > 0) {
         result.warnings.push_back(fmt::format(

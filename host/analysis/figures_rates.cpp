@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/analysis/figures.hpp"
+#include "host/analysis/quantisation.hpp"
 #include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
@@ -27,7 +28,8 @@ void add_edge_figures(const Axis& axis, const AxisTiming& timing, double clock_u
     const char* method = timing.source == EdgeSource::kRamp
                              ? "least squares over retraces seen in the current"
                              : "least squares over retrace edges";
-    Figure f = measured(axis.name("rate_hz"), rate, "Hz", fit.rate_hz, fit.rate_u_hz, fit.count, method);
+    Figure f =
+        measured(axis.name("rate_hz"), rate, "Hz", fit.rate_hz, fit.rate_u_hz, fit.count, method);
     f.u_clock = fit.rate_hz * clock_u;
     result.figures.push_back(f);
     result.figures.push_back(measured(axis.name("missing_edges"), missing, "",
@@ -49,9 +51,10 @@ void add_lock_figures(const Axis& axis, const AxisTiming& timing, double clock_u
     }
     const std::string text = axis.text("retrace edge after sync, mean");
     if (lock.state != LockState::kLocked || timing.source != EdgeSource::kComparator) {
-        const char* reason = lock.state == LockState::kLocked
-                                 ? "edges come from the current, not from a comparator"
-                                 : (lock.state == LockState::kUndecided ? lock.text.c_str() : "not locked");
+        const char* reason =
+            lock.state == LockState::kLocked
+                ? "edges come from the current, not from a comparator"
+                : (lock.state == LockState::kUndecided ? lock.text.c_str() : "not locked");
         result.figures.push_back(not_measured(axis.name("phase_us"), text, "us", reason));
         return;
     }
@@ -64,7 +67,8 @@ void add_lock_figures(const Axis& axis, const AxisTiming& timing, double clock_u
     result.figures.push_back(f);
 }
 
-// Each edge about the place it should have: mean phase when locked, else the straight line of its period.
+// Each edge about the place it should have: mean phase when locked, else the straight line of its
+// period.
 Jitter axis_jitter(const AxisTiming& timing, double resolution_s) {
     if (timing.lock.state != LockState::kLocked) {
         return jitter_of(timing.edges->residual_s, timing.edges->edges, resolution_s);
@@ -87,18 +91,20 @@ void add_jitter_figures(const Axis& axis, const AxisTiming& timing, AnalysisResu
         axis.text(axis.vertical ? "jitter, field to field, rms" : "jitter, line to line, rms");
     const bool few = timing.edges && timing.edges->count < 8;
     if (!timing.edges || timing.source != EdgeSource::kComparator || few) {
-        const std::string reason = few             ? "fewer than 8 retrace edges"
-                                   : timing.edges ? "edges come from the current, not from a comparator"
-                                                  : timing.edge_problem;
+        const std::string reason = few ? "fewer than 8 retrace edges"
+                                   : timing.edges
+                                       ? "edges come from the current, not from a comparator"
+                                       : timing.edge_problem;
         result.figures.push_back(not_measured(axis.name("jitter_rms_us"), rms, "us", reason));
         result.figures.push_back(not_measured(axis.name("jitter_peak_us"), peak, "us", reason));
         result.figures.push_back(not_measured(axis.name(step_name), step, "us", reason));
         return;
     }
     const Jitter j = axis_jitter(timing, axis.pulses->resolution_s);
-    const char* method = timing.lock.state == LockState::kLocked
-                             ? "about the mean phase against sync, the stamps' own steps taken off"
-                             : "about the straight line of the period, the stamps' own steps taken off";
+    const char* method =
+        timing.lock.state == LockState::kLocked
+            ? "about the mean phase against sync, the stamps' own steps taken off"
+            : "about the straight line of the period, the stamps' own steps taken off";
     const double tick_u = axis.pulses->resolution_s / std::sqrt(12.0);
     result.figures.push_back(measured(axis.name("jitter_rms_us"), rms, "us", j.rms_s * kMicro,
                                       j.rms_u_s * kMicro, j.count, method));
@@ -112,7 +118,8 @@ void add_jitter_figures(const Axis& axis, const AxisTiming& timing, AnalysisResu
                                       "change from one edge to the next"));
 }
 
-void add_pulse_width(const Axis& axis, double clock_u, AnalysisResult& result) {
+void add_pulse_width(const Axis& axis, const AxisTiming& timing, double clock_u,
+                     AnalysisResult& result) {
     const std::string text = axis.text("retrace, comparator pulse");
     const auto& rise = axis.pulses->rise_s;
     const auto& fall = axis.pulses->fall_s;
@@ -137,7 +144,8 @@ void add_pulse_width(const Axis& axis, double clock_u, AnalysisResult& result) {
     double sum = 0;
     double sum2 = 0;
     double n = 0;
-    for (const double w : width) { // glitches make pulses of any width: keep what is near the median
+    for (const double w :
+         width) { // glitches make pulses of any width: keep what is near the median
         if (std::abs(w - median) < 0.2 * median) {
             sum += w - median;
             sum2 += (w - median) * (w - median);
@@ -146,9 +154,12 @@ void add_pulse_width(const Axis& axis, double clock_u, AnalysisResult& result) {
     }
     const double mean = median + sum / n;
     const double spread = std::sqrt(std::max(0.0, sum2 / n - std::pow(sum / n, 2)));
-    // Both ends of locked pulses may fall at the same place between two ticks every time.
+    // Jitter of the edges spreads both ends over the stamps' steps; without it they fall at the
+    // same place between two steps every time.
     const double step = axis.pulses->resolution_s;
-    const double step_u = spread < step / 2 ? step / std::sqrt(6.0) : 0;
+    const double jitter =
+        timing.edges ? noise_before_quantiser(step, timing.edges->timing_sd_s) : 0;
+    const double step_u = std::sqrt(2.0) * quantised_mean_u(step, jitter);
     Figure figure =
         measured(axis.name("retrace_pulse_us"), text, "us", mean * kMicro,
                  std::hypot(spread / std::sqrt(n), step_u) * kMicro, static_cast<std::size_t>(n),
@@ -171,11 +182,12 @@ void add_rate_figures(const Axis& axis, const AxisTiming& timing,
         f.u_clock = f.value * clock_u;
         result.figures.push_back(f);
     } else {
-        result.figures.push_back(not_measured(axis.name("sync_rate_hz"), sync, "Hz", timing.lock.text));
+        result.figures.push_back(
+            not_measured(axis.name("sync_rate_hz"), sync, "Hz", timing.lock.text));
     }
     add_lock_figures(axis, timing, clock_u, result);
     add_jitter_figures(axis, timing, result);
-    add_pulse_width(axis, clock_u, result);
+    add_pulse_width(axis, timing, clock_u, result);
 }
 
 void add_interlace_figure(const Axis& axis, const AxisTiming& timing,
@@ -207,20 +219,21 @@ void add_interlace_figure(const Axis& axis, const AxisTiming& timing,
         while (k < axis.sync_s->size() && (*axis.sync_s)[k] < e.time_s) {
             ++k;
         }
-        flag[static_cast<std::size_t>(e.index)] = k < axis.sync_s->size() && observation.sync.field_mid_line[k];
+        flag[static_cast<std::size_t>(e.index)] =
+            k < axis.sync_s->size() && observation.sync.field_mid_line[k];
     }
     const double period = line ? line->period_s : 1 / observation.line_rate_hz;
     const Interlace i = interlace_of(*timing.track, flag, period);
     if (!i.ok) {
-        result.figures.push_back(not_measured(name, text, "lines", "fewer than 3 fields of each kind"));
+        result.figures.push_back(
+            not_measured(name, text, "lines", "fewer than 3 fields of each kind"));
         return;
     }
     const double tick_u = axis.pulses->resolution_s / period / std::sqrt(6.0);
-    result.figures.push_back(measured(name, text, "lines", i.offset_lines,
-                                      std::hypot(i.u_lines, i.u_lines * period < axis.pulses->resolution_s
-                                                                ? tick_u
-                                                                : 0.0),
-                                      i.count, "retrace edges of the two kinds of field; 0.5 is perfect"));
+    result.figures.push_back(measured(
+        name, text, "lines", i.offset_lines,
+        std::hypot(i.u_lines, i.u_lines * period < axis.pulses->resolution_s ? tick_u : 0.0),
+        i.count, "retrace edges of the two kinds of field; 0.5 is perfect"));
 }
 
 } // namespace yokedock::analysis

@@ -9,7 +9,8 @@
 namespace yokedock::analysis {
 namespace {
 
-constexpr double kClippedPart = 0.002; // of the samples at the very end of the range: clipped, not noise
+constexpr double kClippedPart =
+    0.002; // of the samples at the very end of the range: clipped, not noise
 constexpr double kReferenceV = kReferenceUv * 1e-6;
 constexpr double kReferenceDoubt = 3; // standard uncertainties
 
@@ -32,13 +33,15 @@ Level level_of(const capture::Samples* samples, double mains_hz) {
     return samples == nullptr ? Level{} : measure_level(*samples, mains_hz);
 }
 
-void add_ripple(const SupplyFacts& supply, const capture::Samples* samples, AnalysisResult& result) {
+void add_ripple(const SupplyFacts& supply, const capture::Samples* samples,
+                AnalysisResult& result) {
     const auto add = [&](const char* name, const char* text, const Estimate& e, int times) {
         if (samples == nullptr || !supply.rail.ripple_ok) {
             result.figures.push_back(not_measured(
                 name, text, "V",
-                samples == nullptr ? "supply_v was not sampled"
-                                   : "supply_v was sampled for less than a turn and a half of 50 Hz"));
+                samples == nullptr
+                    ? "supply_v was not sampled"
+                    : "supply_v was sampled for less than a turn and a half of 50 Hz"));
             return;
         }
         Figure f = measured(name, text, "V", e.value, e.u, supply.rail.count,
@@ -51,13 +54,14 @@ void add_ripple(const SupplyFacts& supply, const capture::Samples* samples, Anal
     add("supply_mains_v", "supply ripple at the mains, p-p (one half of the rectifier)",
         supply.rail.ripple_mains, 1);
     if (supply.rail.mains_seen) {
-        result.figures.push_back(measured("mains_hz", "mains frequency", "Hz", supply.rail.mains_hz, 0,
-                                          supply.rail.count,
-                                          "which of 50 and 60 Hz fits the supply's ripple, or as asked"));
+        result.figures.push_back(measured(
+            "mains_hz", "mains frequency", "Hz", supply.rail.mains_hz, 0, supply.rail.count,
+            "which of 50 and 60 Hz fits the supply's ripple, or as asked"));
     } else {
         result.figures.push_back(not_measured("mains_hz", "mains frequency", "Hz",
-                                              samples == nullptr ? "supply_v was not sampled"
-                                                                 : "no mains ripple stands out in supply_v"));
+                                              samples == nullptr
+                                                  ? "supply_v was not sampled"
+                                                  : "no mains ripple stands out in supply_v"));
     }
 }
 
@@ -81,7 +85,8 @@ void add_reference(const capture::Observation& o, AnalysisResult& result) {
     result.figures.push_back(f);
     if (std::abs(f.value) > kReferenceDoubt * f.u) {
         result.warnings.push_back(
-            fmt::format("The bench itself is off: its 2.500 V reference reads {:.4f} V (+-{:.4f} V). No reading "
+            fmt::format("The bench itself is off: its 2.500 V reference reads {:.4f} V (+-{:.4f} "
+                        "V). No reading "
                         "of current or voltage can be trusted until that is found.",
                         kReferenceV + f.value * 1e-3, 2 * f.u * 1e-3));
     }
@@ -96,16 +101,19 @@ const capture::Samples* find_channel(const capture::Observation& observation, co
 }
 
 void mark_out_of_range(Figure& figure, const char* channel, const capture::Samples& samples) {
-    const auto row = std::find_if(std::begin(kChannels), std::end(kChannels),
-                                  [&](const Channel& c) { return std::strcmp(c.name, channel) == 0; });
-    if (row == std::end(kChannels) || row->law != ChannelLaw::kLinear || !(samples.resolution > 0)) {
+    const auto row =
+        std::find_if(std::begin(kChannels), std::end(kChannels),
+                     [&](const Channel& c) { return std::strcmp(c.name, channel) == 0; });
+    if (row == std::end(kChannels) || row->law != ChannelLaw::kLinear ||
+        !(samples.resolution > 0)) {
         return;
     }
     const double gain = row->microvolts_per_unit * 1e-6;
     const double full_v = kAdcReferenceMv * 1e-3;
     const double low = -row->zero_mv * 1e-3 / gain;
     const double high = (full_v * (kAdcCodes - 1) / kAdcCodes - row->zero_mv * 1e-3) / gain;
-    // A calibrated scale moves the ends by its corrections: allow a few times the table's tolerances.
+    // A calibrated scale moves the ends by its corrections: allow a few times the table's
+    // tolerances.
     const double slack = std::max(2 * samples.resolution, 0.02 * (high - low));
     const auto [least, most] = std::minmax_element(samples.value.begin(), samples.value.end());
     const auto stuck = [&](double end) {
@@ -118,22 +126,24 @@ void mark_out_of_range(Figure& figure, const char* channel, const capture::Sampl
     const bool bottom = row->zero_mv > 0 && *least < low + slack && stuck(*least);
     if (top || bottom) {
         figure.status = FigureStatus::kOutOfRange;
-        figure.reason = fmt::format("{} stands at the {} end of its range: the true value lies beyond", channel,
-                                    top && bottom ? "upper and lower" : (top ? "upper" : "lower"));
+        figure.reason =
+            fmt::format("{} stands at the {} end of its range: the true value lies beyond", channel,
+                        top && bottom ? "upper and lower" : (top ? "upper" : "lower"));
     }
 }
 
 SupplyFacts supply_facts(const capture::Observation& observation, const AnalysisOptions& options) {
     SupplyFacts facts;
     facts.rail = level_of(find_channel(observation, "supply_v"), options.mains_hz);
-    facts.mains_hz = options.mains_hz > 0 ? options.mains_hz
-                                          : (facts.rail.mains_seen ? facts.rail.mains_hz : 0);
+    facts.mains_hz =
+        options.mains_hz > 0 ? options.mains_hz : (facts.rail.mains_seen ? facts.rail.mains_hz : 0);
     return facts;
 }
 
 void add_slow_figures(const capture::Observation& o, const SupplyFacts& supply,
                       AnalysisResult& result) {
-    const auto plain = [&](const char* channel, const char* name, const char* text, const char* unit) {
+    const auto plain = [&](const char* channel, const char* name, const char* text,
+                           const char* unit) {
         const capture::Samples* samples = find_channel(o, channel);
         add_level(channel, name, text, unit, level_of(samples, supply.mains_hz), samples, result);
     };

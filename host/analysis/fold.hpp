@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Folding: samples of many periods laid over one another by their time since a mark (sync or retrace edge).
+// Folding: samples of many periods laid over one another by their time since a mark (sync or
+// retrace edge).
 #pragma once
 #include "host/capture/observation.hpp"
 #include <cstddef>
@@ -8,7 +9,8 @@
 
 namespace yokedock::analysis {
 
-/// Starts of periods, ascending. Spacings that are not close to one period are gaps: nothing is folded there.
+/// Starts of periods, ascending. Spacings that are not close to one period are gaps: nothing is
+/// folded there.
 struct Marks {
     std::vector<double> time_s;
     double period_s = 0;
@@ -33,7 +35,7 @@ struct Cell {
 struct Fold {
     double period_s = 0;
     bool sync = false;
-    double delay_s = 0;      ///< input lag that was taken off (one pole: see retrace.hpp)
+    double delay_s = 0; ///< input lag that was taken off (one pole: see retrace.hpp)
     double resolution = 0;
     std::vector<FoldedSample> samples; ///< in time order
     std::vector<Cell> cells;           ///< in phase order, only cells with samples

@@ -75,9 +75,10 @@ Hum measure_hum(const Fold& fold, const RampFit& fit, double mains_hz) {
         }
     }
     if (hum.frequency_hz.size() < 2) {
-        hum.problem = fmt::format("mains of {:g} Hz beats with it at {:.3g} Hz: {:.2g} s of samples cannot tell "
-                                  "hum from the ramp's shape, {:.2g} s would",
-                                  mains_hz, hum.beat_hz, duration, kMinBeats / std::max(hum.beat_hz, 1e-3));
+        hum.problem = fmt::format(
+            "mains of {:g} Hz beats with it at {:.3g} Hz: {:.2g} s of samples cannot tell "
+            "hum from the ramp's shape, {:.2g} s would",
+            mains_hz, hum.beat_hz, duration, kMinBeats / std::max(hum.beat_hz, 1e-3));
         return hum;
     }
     const Ramp ramp = ramp_of(fit);
@@ -113,7 +114,7 @@ Hum measure_hum(const Fold& fold, const RampFit& fit, double mains_hz) {
     }
     const double percent_of_pp = 100 / (2 * ramp.half);
     amplitude(hum, v, 0, percent_of_pp, hum.position_pct, hum.position_u_pct);
-    amplitude(hum, v, 2, percent_of_pp, hum.size_pct, hum.size_u_pct);
+    amplitude(hum, v, 2, 2 * percent_of_pp, hum.size_pct, hum.size_u_pct);
     hum.significant = hum.position_pct > kSignificant * hum.position_u_pct ||
                       hum.size_pct > kSignificant * hum.size_u_pct;
     hum.ok = true;

@@ -15,8 +15,10 @@ struct Work {
     [[nodiscard]] double* column(std::size_t j) { return cells.data() + j * rows; }
 };
 
-Work weighted(const Matrix& design, const std::vector<double>& y, const std::vector<double>& weights) {
-    Work w{design.rows(), design.columns(), std::vector<double>(design.rows() * design.columns()), y};
+Work weighted(const Matrix& design, const std::vector<double>& y,
+              const std::vector<double>& weights) {
+    Work w{design.rows(), design.columns(), std::vector<double>(design.rows() * design.columns()),
+           y};
     for (std::size_t i = 0; i < w.rows; ++i) {
         const double root = weights.empty() ? 1.0 : std::sqrt(weights[i]);
         w.y[i] *= root;

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Linear least squares by Householder reflections: no normal equations, so no squared condition number.
+// Linear least squares by Householder reflections: no normal equations, so no squared condition
+// number.
 #pragma once
 #include <cstddef>
 #include <vector>
@@ -31,10 +32,10 @@ class Matrix {
 };
 
 struct LinearFit {
-    bool ok = false;                  ///< false: fewer rows than columns, or columns not independent
+    bool ok = false; ///< false: fewer rows than columns, or columns not independent
     std::vector<double> coefficients;
-    Matrix inverse_normal;            ///< (X' W X)^-1; covariance once multiplied by the noise variance
-    double rss = 0;                   ///< weighted sum of squared residuals
+    Matrix inverse_normal; ///< (X' W X)^-1; covariance once multiplied by the noise variance
+    double rss = 0;        ///< weighted sum of squared residuals
     std::size_t degrees_of_freedom = 0;
 
     /// Residual standard deviation for unit weight; 0 without degrees of freedom.

@@ -8,8 +8,8 @@
 namespace yokedock::analysis {
 namespace {
 
-constexpr double kSeen = 5;             // standard uncertainties
-constexpr std::size_t kBlocks = 16;     // stretches of time whose means are compared for slow wander
+constexpr double kSeen = 5;         // standard uncertainties
+constexpr std::size_t kBlocks = 16; // stretches of time whose means are compared for slow wander
 constexpr std::size_t kHarmonics[] = {1, 2, 4};
 constexpr std::size_t kColumns = 1 + 2 * std::size(kHarmonics);
 
@@ -28,7 +28,8 @@ Matrix design_of(const std::vector<double>& t, double mains_hz) {
     return design;
 }
 
-// Variance of a mean from the scatter of means over stretches of time: sees wander that single samples hide.
+// Variance of a mean from the scatter of means over stretches of time: sees wander that single
+// samples hide.
 double variance_from_blocks(const std::vector<double>& residual) {
     const std::size_t blocks = std::min(kBlocks, residual.size() / 4);
     if (blocks < 4) {
@@ -51,8 +52,8 @@ double variance_from_blocks(const std::vector<double>& residual) {
 Estimate peak_to_peak(const LinearFit& fit, std::size_t column, double variance, double step_u) {
     const double a = fit.coefficients[column];
     const double b = fit.coefficients[column + 1];
-    const double noise =
-        variance * (fit.inverse_normal(column, column) + fit.inverse_normal(column + 1, column + 1));
+    const double noise = variance * (fit.inverse_normal(column, column) +
+                                     fit.inverse_normal(column + 1, column + 1));
     return {2 * std::sqrt(std::max(0.0, a * a + b * b - noise)),
             2 * std::sqrt(noise / 2 + 2 * step_u * step_u)};
 }
@@ -89,8 +90,8 @@ Level measure_level(const capture::Samples& samples, double mains_hz) {
     }
     const auto n = static_cast<double>(y.size());
     const double spread = std::sqrt(spread2 / std::max(1.0, n - 1));
-    const double step_u = quantised_mean_u(
-        samples.resolution, noise_before_quantiser(samples.resolution, spread));
+    const double step_u =
+        quantised_mean_u(samples.resolution, noise_before_quantiser(samples.resolution, spread));
     const double duration = samples.time_s.back() - samples.time_s.front();
     double variance_of_mean = spread * spread / n;
     LinearFit best;
@@ -124,8 +125,8 @@ Level measure_level(const capture::Samples& samples, double mains_hz) {
         level.mains_seen = level.ripple_twice.value > kSeen * level.ripple_twice.u ||
                            level.ripple_mains.value > kSeen * level.ripple_mains.u;
     }
-    level.mean.u = std::sqrt(std::max(variance_of_mean, variance_from_blocks(residual)) +
-                             step_u * step_u);
+    level.mean.u =
+        std::sqrt(std::max(variance_of_mean, variance_from_blocks(residual)) + step_u * step_u);
     level.ok = true;
     return level;
 }

@@ -83,9 +83,10 @@ bool drop_outliers(PeriodFit& fit, double resolution_s) {
     return true;
 }
 
-// How much larger the slope's variance is than white noise of this sd would make it. Slow wander shows in the
-// lowest orders that the line leaves in the residuals. A random walk has power 1 / ((2k - 1)(2k + 3)) in the
-// normalised Legendre order k (integral of min(s, t) P_k(s) P_k(t)), so each order foretells that of order 1, the slope.
+// How much larger the slope's variance is than white noise of this sd would make it. Slow wander
+// shows in the lowest orders that the line leaves in the residuals. A random walk has power 1 /
+// ((2k - 1)(2k + 3)) in the normalised Legendre order k (integral of min(s, t) P_k(s) P_k(t)), so
+// each order foretells that of order 1, the slope.
 double wander_factor(const PeriodFit& fit, double sd) {
     constexpr std::size_t kFirst = 2;
     constexpr std::size_t kLast = 9;

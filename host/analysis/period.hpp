@@ -9,12 +9,13 @@ namespace yokedock::analysis {
 /// A straight line through (index, time), with one offset per run and one period for all.
 struct PeriodFit {
     double period_s = 0;
-    double period_u_s = 0;   ///< without the clock's scale: timing noise, slow wander, quantisation
+    double period_u_s = 0; ///< without the clock's scale: timing noise, slow wander, quantisation
     double rate_hz = 0;
     double rate_u_hz = 0;
-    double timing_sd_s = 0;  ///< sd of the residuals: sigma_t
-    double bound_s = 0;      ///< sigma_t * sqrt(12 / (N (N^2 - 1))), generalised to gaps: the white-noise bound
-    std::size_t count = 0;   ///< edges used
+    double timing_sd_s = 0; ///< sd of the residuals: sigma_t
+    double bound_s =
+        0; ///< sigma_t * sqrt(12 / (N (N^2 - 1))), generalised to gaps: the white-noise bound
+    std::size_t count = 0; ///< edges used
     std::size_t missing = 0;
     std::size_t extra = 0;
     double duration_s = 0;
@@ -27,8 +28,9 @@ struct PeriodFit {
     }
 };
 
-/// Least squares over all edges; edges far off the line (6 robust sd) are taken for extra ones. Nothing when fewer than
-/// 3 edges remain. resolution_s: the step of the timestamps, 0 when continuous.
+/// Least squares over all edges; edges far off the line (6 robust sd) are taken for extra ones.
+/// Nothing when fewer than 3 edges remain. resolution_s: the step of the timestamps, 0 when
+/// continuous.
 [[nodiscard]] std::optional<PeriodFit>
 fit_period(const std::vector<double>& times_s, double resolution_s,
            const std::vector<capture::Interval>& unwatched = {});

@@ -8,6 +8,8 @@
 namespace yokedock::analysis {
 namespace {
 
+constexpr double kSteadySyncSd =
+    1e-3; // of a period: below this sync is a straight line and its own steps no jitter
 constexpr double kRatioTolerance = 0.003; // nearer than this to p/q counts as locked at that ratio
 
 // Mean of a phase that may straddle 0 / 1.
@@ -22,7 +24,9 @@ double circular_mean(const std::vector<PhasePoint>& points) {
     return mean < 0 ? mean + 1 : mean;
 }
 
-double nearest_turn(double phase, double centre) { return phase - std::round(phase - centre); }
+double nearest_turn(double phase, double centre) {
+    return phase - std::round(phase - centre);
+}
 
 struct Line {
     double slope_per_s = 0;
@@ -85,13 +89,15 @@ PhaseTrack track_phase(const PeriodFit& sync, const PeriodFit& edges) {
     std::size_t run = 0;
     std::size_t last_sync_run = 0;
     std::size_t last_edge_run = 0;
+    const bool steady = sync.timing_sd_s < kSteadySyncSd * sync.period_s;
     for (const IndexedEdge& e : edges.edges) {
         while (s + 1 < sync.edges.size() && sync.edges[s + 1].time_s <= e.time_s) {
             ++s;
         }
         const IndexedEdge& before = sync.edges[s];
-        const double since = (e.time_s - before.time_s) / sync.period_s;
-        if (since < 0 || since > 1.5) { // no sync known there
+        const double start = steady ? sync.line_s(before) : before.time_s;
+        const double since = (e.time_s - start) / sync.period_s;
+        if (since < -kSteadySyncSd || since > 1.5) { // no sync known there
             continue;
         }
         const std::int64_t lead = before.index - e.index;
@@ -113,8 +119,8 @@ LockDecision decide_lock(const PhaseTrack& track, const LockCriteria& criteria) 
     d.count = track.points.size();
     const std::string ratio = simple_ratio(track.rate_ratio);
     if (d.count < criteria.min_edges) {
-        d.text = fmt::format("only {} retrace edges stand against a known sync, {} are needed", d.count,
-                             criteria.min_edges);
+        d.text = fmt::format("only {} retrace edges stand against a known sync, {} are needed",
+                             d.count, criteria.min_edges);
         return d;
     }
     if (!ratio.empty()) {
@@ -196,7 +202,8 @@ Jitter jitter_of(const std::vector<double>& residual_s, const std::vector<Indexe
     const double raw_step = steps > 0 ? std::sqrt(step2 / steps) : 0;
     j.rms_s = noise_before_quantiser(resolution_s, raw);
     j.successive_s = noise_before_quantiser(resolution_s * std::sqrt(2.0), raw_step);
-    // d(rms) of a sum of squares: raw^2 / (rms sqrt(2 n)); where the steps hide the jitter, the steps' own size.
+    // d(rms) of a sum of squares: raw^2 / (rms sqrt(2 n)); where the steps hide the jitter, the
+    // steps' own size.
     const double tick_u = resolution_s / std::sqrt(12.0);
     const auto spread = [&](double value, double observed, double count) {
         const double scatter = observed * observed / std::sqrt(2 * std::max(1.0, count));

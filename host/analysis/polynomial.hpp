@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Polynomial least squares in Legendre polynomials over the data's own span: well conditioned at any scale.
+// Polynomial least squares in Legendre polynomials over the data's own span: well conditioned at
+// any scale.
 #pragma once
 #include "host/analysis/least_squares.hpp"
 #include <cstddef>
@@ -21,7 +22,8 @@ struct ValueAndSlope {
 struct PolynomialFit {
     double begin = -1;
     double end = 1;
-    LinearFit fit; ///< fit.coefficients are the Legendre coefficients; fit.ok says whether it worked
+    LinearFit
+        fit; ///< fit.coefficients are the Legendre coefficients; fit.ok says whether it worked
 
     [[nodiscard]] double unit(double x) const { return (2 * x - begin - end) / (end - begin); }
     [[nodiscard]] double value(double x) const;
@@ -31,8 +33,8 @@ struct PolynomialFit {
 };
 
 /// Needs more than `degree` distinct x; otherwise fit.ok is false.
-[[nodiscard]] PolynomialFit fit_polynomial(const std::vector<double>& x, const std::vector<double>& y,
-                                           std::size_t degree,
+[[nodiscard]] PolynomialFit fit_polynomial(const std::vector<double>& x,
+                                           const std::vector<double>& y, std::size_t degree,
                                            const std::vector<double>& weights = {});
 
 } // namespace yokedock::analysis

@@ -15,8 +15,8 @@ constexpr double kTopPart = 0.15; // of the half-height width: the parabola's re
 double cell_u(const Fold& fold, const Cell& c) {
     const double floor = fold.resolution / std::sqrt(12.0);
     const double noise = std::max(fold.noise_sd, floor);
-    const double steps = quantised_mean_u(
-        fold.resolution, noise_before_quantiser(fold.resolution, fold.noise_sd));
+    const double steps =
+        quantised_mean_u(fold.resolution, noise_before_quantiser(fold.resolution, fold.noise_sd));
     return std::hypot(noise / std::sqrt(static_cast<double>(c.count)), steps);
 }
 
@@ -57,8 +57,8 @@ Crossing passage(const Fold& fold, std::size_t from, int way, double level, doub
             const double gap = std::abs(t1 - t0);
             const double slope = std::max(std::abs(y1 - y0) / gap, 1e-300);
             const double noise = std::min(cell_u(fold, cells[i]) / slope, gap);
-            // Between two places nothing is known but that it passed: a jump may be anywhere there, a slope that takes
-            // many places is nearly straight.
+            // Between two places nothing is known but that it passed: a jump may be anywhere there,
+            // a slope that takes many places is nearly straight.
             const double share = std::min(1.0, std::abs(y1 - y0) / height);
             return {true, t0 + part * (t1 - t0), std::hypot(noise, share * gap / std::sqrt(12.0))};
         }
@@ -78,7 +78,8 @@ Estimate width(const Fold& fold, std::size_t top, double level, double height) {
     return {right.time_s - left.time_s, std::hypot(left.u_s, right.u_s)};
 }
 
-// Vertex of a parabola through the places within `reach` of the highest; the highest itself when that fails.
+// Vertex of a parabola through the places within `reach` of the highest; the highest itself when
+// that fails.
 Estimate vertex(const Fold& fold, std::size_t top, double reach_s) {
     std::vector<double> t;
     std::vector<double> y;
@@ -92,7 +93,8 @@ Estimate vertex(const Fold& fold, std::size_t top, double reach_s) {
     }
     const Estimate highest{fold.cells[top].value, cell_u(fold, fold.cells[top])};
     if (t.size() < 5) {
-        // Too few places on the top to see its shape: the next lower one tells how much may be hidden.
+        // Too few places on the top to see its shape: the next lower one tells how much may be
+        // hidden.
         const double beside = std::max(smoothed(fold.cells, top), fold.cells[top].value - 1e300);
         return {highest.value, std::hypot(highest.u, (highest.value - beside) / 2)};
     }
@@ -100,7 +102,8 @@ Estimate vertex(const Fold& fold, std::size_t top, double reach_s) {
     if (!fit.fit.ok || !(fit.fit.coefficients[2] < 0)) {
         return highest;
     }
-    const double x = std::clamp(-fit.fit.coefficients[1] / (3 * fit.fit.coefficients[2]), -1.0, 1.0);
+    const double x =
+        std::clamp(-fit.fit.coefficients[1] / (3 * fit.fit.coefficients[2]), -1.0, 1.0);
     double row[3];
     legendre(x, 2, row);
     const std::vector<double> g(row, row + 3);

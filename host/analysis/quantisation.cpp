@@ -45,9 +45,10 @@ double quantised_slope_u(double step, double noise, double increment, std::size_
     double sum = 0;
     for (int k = 1; k <= kHarmonics; ++k) {
         double nu = std::fmod(std::abs(increment) / step * k, 1.0);
-        nu = std::min(nu, 1 - nu);                    // cycles of error per reading
-        nu = std::max(0.0, nu - 1.0 / n);             // the increment is known only to about a step / n
-        // |sum of (i - mean) exp(2 pi j nu i)|: never above 0.22 n^2, and n / (4 sin(pi nu)) far from 0.
+        nu = std::min(nu, 1 - nu);        // cycles of error per reading
+        nu = std::max(0.0, nu - 1.0 / n); // the increment is known only to about a step / n
+        // |sum of (i - mean) exp(2 pi j nu i)|: never above 0.22 n^2, and n / (4 sin(pi nu)) far
+        // from 0.
         const double slow = 0.22 * n * n;
         const double weight =
             nu > 0 ? std::min(slow, n / (4 * std::sin(std::numbers::pi * nu))) : slow;

@@ -18,7 +18,9 @@ struct Evaluation {
     double lsq_place = 0, end_place = 0, spacing_place = 0, fold_place = 0;
 };
 
-double grid_x(std::size_t i) { return -1 + 2 * static_cast<double>(i) / (kGrid - 1); }
+double grid_x(std::size_t i) {
+    return -1 + 2 * static_cast<double>(i) / (kGrid - 1);
+}
 
 // c_k = (2k + 1) / 2 * integral of g P_k over [-1, 1], by Simpson's rule.
 void project(const std::vector<double>& g, double* c, std::size_t degree) {
@@ -36,7 +38,8 @@ void project(const std::vector<double>& g, double* c, std::size_t degree) {
     }
 }
 
-// P2 and P3 of the ramp once A (sin(theta) - its own straight part) is taken off, A from the ramp's slope.
+// P2 and P3 of the ramp once A (sin(theta) - its own straight part) is taken off, A from the ramp's
+// slope.
 void take_off_s(const IntendedS& s, const Window& window, const double* c, double* rest) {
     rest[0] = c[2];
     rest[1] = c[3];
@@ -94,8 +97,7 @@ Evaluation evaluate(const std::vector<double>& g, const ShapeInput& input) {
     for (std::size_t i = 0; i < kGrid; ++i) {
         const double x = grid_x(i);
         const double from_lsq = std::abs(g[i] - c[0] - c[1] * x);
-        const double from_end =
-            std::abs(g[i] - (g.front() * (1 - x) + g.back() * (1 + x)) / 2);
+        const double from_end = std::abs(g[i] - (g.front() * (1 - x) + g.back() * (1 + x)) / 2);
         if (from_lsq > lsq) {
             lsq = from_lsq;
             e.lsq_place = x;
@@ -164,9 +166,11 @@ RampShape measure_ramp(const Fold& fold, const ShapeInput& input, const RampFitO
         const std::vector<double> inner(g.begin(), g.begin() + static_cast<std::ptrdiff_t>(size));
         const double white = quadratic_form(inner, fit.white, inner);
         const double scatter = fit.variance(inner);
-        const double edges = std::pow(g[size] * edge_u[0], 2) + std::pow(g[size + 1] * edge_u[1], 2);
+        const double edges =
+            std::pow(g[size] * edge_u[0], 2) + std::pow(g[size + 1] * edge_u[1], 2);
         ShapeValue value{at.value[k], std::sqrt(scatter + edges), 0, place};
-        // A largest deviation reads high on noise; take off what noise adds, but never more than is doubted.
+        // A largest deviation reads high on noise; take off what noise adds, but never more than is
+        // doubted.
         const double widened = white > 0 ? scatter / white : 1;
         value.value -= std::clamp(spread.bias[k] * widened, -value.u, value.u);
         return value;
@@ -187,8 +191,7 @@ RampShape measure_ramp(const Fold& fold, const ShapeInput& input, const RampFitO
     shape.spacing_pct = result(kSpacing, at.spacing_place);
     shape.spacing_mean_pct = result(kSpacingMean, at.spacing_place);
     shape.foldover_pct = result(kFold, at.fold_place);
-    shape.foldover_pct.u =
-        std::hypot(shape.foldover_pct.u, 100.0 / (kGrid - 1) / std::sqrt(12.0));
+    shape.foldover_pct.u = std::hypot(shape.foldover_pct.u, 100.0 / (kGrid - 1) / std::sqrt(12.0));
     shape.ok = true;
     return shape;
 }

@@ -24,11 +24,12 @@ struct RampShape {
     ShapeValue s_pct;             ///< P3 / pp as it is; < 0: ends compressed, as S-correction does
     ShapeValue s_error_pct;       ///< P3 / pp after the intended S was taken off
     ShapeValue linearity_lsq_pct; ///< largest distance from the least-squares line, % of pp
-    ShapeValue linearity_end_pct; ///< largest distance from the line through the window's end points
-    ShapeValue spacing_pct;       ///< 10 equal times: 100 (max - min) / (max + min) of the current steps
-    ShapeValue spacing_mean_pct;  ///< 100 (max - min) / mean
-    ShapeValue foldover_pct;      ///< part of the window in which the current runs backwards
-    RampFit fit;                  ///< of the signed current over the window
+    ShapeValue
+        linearity_end_pct;  ///< largest distance from the line through the window's end points
+    ShapeValue spacing_pct; ///< 10 equal times: 100 (max - min) / (max + min) of the current steps
+    ShapeValue spacing_mean_pct; ///< 100 (max - min) / mean
+    ShapeValue foldover_pct;     ///< part of the window in which the current runs backwards
+    RampFit fit;                 ///< of the signed current over the window
 };
 
 struct RampScale {

@@ -8,10 +8,10 @@
 namespace yokedock::analysis {
 namespace {
 
-constexpr std::size_t kPlaces = 64;      // clusters along the period
-constexpr std::size_t kMaxGroups = 64;   // clusters of periods
+constexpr std::size_t kPlaces = 64;    // clusters along the period
+constexpr std::size_t kMaxGroups = 64; // clusters of periods
 constexpr std::size_t kMinGroups = 6;
-constexpr double kOrderPenalty = 3;      // per coefficient; 2 is Akaike's, which keeps a few too many
+constexpr double kOrderPenalty = 3; // per coefficient; 2 is Akaike's, which keeps a few too many
 
 struct Points {
     std::vector<double> x, y, weight;
@@ -142,7 +142,8 @@ void covariances(const Fold& fold, const LinearFit& fit, RampFit& result) {
             result.white(i, j) = variance * fit.inverse_normal(i, j);
         }
     }
-    // The fit has eaten p of the degrees of freedom along the period, one mean per coefficient across.
+    // The fit has eaten p of the degrees of freedom along the period, one mean per coefficient
+    // across.
     const auto places = static_cast<double>(along.used());
     const double keep = std::max(0.3, 1 - size / places);
     result.along = along.covariance(fit.inverse_normal, 1 / keep);
@@ -191,7 +192,8 @@ RampFit fit_ramp(const Fold& fold, const Window& window, const RampFitOptions& o
         scale = std::max(scale, std::abs(points.y[i]));
     }
     // Below rounding every model fits alike: the simplest is then the best.
-    const double floor = weight / static_cast<double>(points.x.size()) * 1e-28 * scale * scale + 1e-300;
+    const double floor =
+        weight / static_cast<double>(points.x.size()) * 1e-28 * scale * scale + 1e-300;
     LinearFit best;
     double best_score = 0;
     for (const Basis& basis : list) {

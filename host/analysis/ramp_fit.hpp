@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
-// A smooth curve through a window of a folded waveform, with a covariance that stays honest when residuals hang
-// together: along the period (quantisation, shape the model cannot follow) and from period to period (hum, wander).
+// A smooth curve through a window of a folded waveform, with a covariance that stays honest when
+// residuals hang together: along the period (quantisation, shape the model cannot follow) and from
+// period to period (hum, wander).
 #pragma once
 #include "host/analysis/basis.hpp"
 #include "host/analysis/fold.hpp"
@@ -13,7 +14,9 @@ namespace yokedock::analysis {
 struct Window {
     double begin_s = 0;
     double end_s = 0;
-    [[nodiscard]] double unit(double t) const { return (2 * t - begin_s - end_s) / (end_s - begin_s); }
+    [[nodiscard]] double unit(double t) const {
+        return (2 * t - begin_s - end_s) / (end_s - begin_s);
+    }
     [[nodiscard]] double time(double x) const {
         return (begin_s + end_s) / 2 + x * (end_s - begin_s) / 2;
     }
@@ -43,7 +46,8 @@ struct RampFitOptions {
     std::size_t max_intervals = 32; ///< 0: polynomials only
 };
 
-/// Fits the cells inside the window; the model order is the one that lowers the information criterion.
+/// Fits the cells inside the window; the model order is the one that lowers the information
+/// criterion.
 [[nodiscard]] RampFit fit_ramp(const Fold& fold, const Window& window,
                                const RampFitOptions& options = {});
 

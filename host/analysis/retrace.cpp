@@ -10,11 +10,12 @@
 namespace yokedock::analysis {
 namespace {
 
-constexpr double kMargin = 0.04;        // of the swing: at first, cells nearer to an extreme are left out
-constexpr double kInsidePart = 0.04;    // of the retrace: once its ends are known, cells nearer to them
-constexpr double kTracePart = 0.10;     // of the period: trace beside the retrace that is fitted
-constexpr double kCornerPart = 0.06;    // of the retrace: kept clear on the trace side of a corner
-constexpr double kSettleDelays = 5;     // input lags until its transient is gone
+constexpr double kMargin = 0.04; // of the swing: at first, cells nearer to an extreme are left out
+constexpr double kInsidePart =
+    0.04;                           // of the retrace: once its ends are known, cells nearer to them
+constexpr double kTracePart = 0.10; // of the period: trace beside the retrace that is fitted
+constexpr double kCornerPart = 0.06; // of the retrace: kept clear on the trace side of a corner
+constexpr double kSettleDelays = 5;  // input lags until its transient is gone
 constexpr std::size_t kMaxDegree = 7;
 constexpr std::size_t kTraceDegree = 2;
 
@@ -30,9 +31,7 @@ struct Points {
 // The cells round the retrace with the trace made to rise, in time order.
 struct Around {
     std::vector<Cell> cells;
-    double cell_u2(const Cell& c) const {
-        return noise2 / static_cast<double>(c.count) + steps2;
-    }
+    double cell_u2(const Cell& c) const { return noise2 / static_cast<double>(c.count) + steps2; }
     double noise2 = 0; // of one sample
     double steps2 = 0; // what quantisation leaves in the mean of a cell
 };
@@ -49,8 +48,8 @@ Around around_retrace(const Fold& fold, const Segments& seg) {
               [](const Cell& l, const Cell& r) { return l.phase_s < r.phase_s; });
     const double floor = std::max(fold.resolution / std::sqrt(12.0), 1e-9 * (seg.high - seg.low));
     a.noise2 = std::pow(std::max(fold.noise_sd, floor), 2);
-    const double step_u = quantised_mean_u(
-        fold.resolution, noise_before_quantiser(fold.resolution, fold.noise_sd));
+    const double step_u =
+        quantised_mean_u(fold.resolution, noise_before_quantiser(fold.resolution, fold.noise_sd));
     a.steps2 = step_u * step_u;
     return a;
 }
@@ -90,7 +89,8 @@ Points beside_retrace(const Around& a, double from_s, double to_s) {
     return p;
 }
 
-// Orders a retrace with so many places can bear: too low misses its bend, too high turns at noise before the end.
+// Orders a retrace with so many places can bear: too low misses its bend, too high turns at noise
+// before the end.
 struct Orders {
     std::size_t least, most;
 };
@@ -155,15 +155,14 @@ double level_crossing(const Curves& c, double begin, double end, double level) {
 
 enum Output { kWidth, kFull, kSwing, kBegin, kEnd, kTop, kBottom, kOutputs };
 
-// The extremes are where trace and retrace meet, or where the retrace itself turns, whichever comes first.
+// The extremes are where trace and retrace meet, or where the retrace itself turns, whichever comes
+// first.
 std::vector<double> outputs(const Curves& c, double cross_s) {
     const double step = (c.retrace.end - c.retrace.begin) / 200;
-    const double begin = walk_out(cross_s, -step, [&](double t) {
-        return c.falls(t) && c.retraced(t) < c.before.value(t);
-    });
-    const double end = walk_out(cross_s, step, [&](double t) {
-        return c.falls(t) && c.retraced(t) > c.after.value(t);
-    });
+    const double begin = walk_out(
+        cross_s, -step, [&](double t) { return c.falls(t) && c.retraced(t) < c.before.value(t); });
+    const double end = walk_out(
+        cross_s, step, [&](double t) { return c.falls(t) && c.retraced(t) > c.after.value(t); });
     const double top = c.retraced(begin);
     const double bottom = c.retraced(end);
     const double t90 = level_crossing(c, begin, end, top - 0.1 * (top - bottom));
@@ -210,7 +209,8 @@ Matrix covariance(const Curves& c) {
     return v;
 }
 
-// What another order of the retrace polynomial, or a lag at the edge of its tolerance, would have given.
+// What another order of the retrace polynomial, or a lag at the edge of its tolerance, would have
+// given.
 std::vector<double> model_u(const Curves& c, const Points& inside, double cross_s,
                             const std::vector<double>& value) {
     std::vector<double> u2(value.size(), 0.0);
@@ -236,16 +236,19 @@ std::vector<double> model_u(const Curves& c, const Points& inside, double cross_
 bool fit_curves(const Fold& fold, const Around& a, const Levels& l, double cross_s, bool ends_known,
                 Curves& c, Points& inside) {
     const double keep = kInsidePart * (l.end_s - l.begin_s);
-    // The input lag delays the retrace as it is seen in the samples' time by about itself less the shift.
-    inside = ends_known ? beside_retrace(a, l.begin_s + keep - fold.delay_s, l.end_s - keep - fold.delay_s)
-                        : inside_retrace(a, cross_s, l);
+    // The input lag delays the retrace as it is seen in the samples' time by about itself less the
+    // shift.
+    inside = ends_known
+                 ? beside_retrace(a, l.begin_s + keep - fold.delay_s, l.end_s - keep - fold.delay_s)
+                 : inside_retrace(a, cross_s, l);
     const double clear = kCornerPart * (l.end_s - l.begin_s);
     const double part = kTracePart * fold.period_s;
     c.delay_s = fold.delay_s;
     const Orders orders = orders_for(inside.t.size());
     c.retrace = best_polynomial(inside, orders.least, orders.most);
     c.before = best_polynomial(
-        beside_retrace(a, l.begin_s - clear - part, l.begin_s - clear - fold.delay_s), 1, kTraceDegree);
+        beside_retrace(a, l.begin_s - clear - part, l.begin_s - clear - fold.delay_s), 1,
+        kTraceDegree);
     const double settled = l.end_s + clear + kSettleDelays * fold.delay_s;
     c.after = best_polynomial(beside_retrace(a, settled, settled + part), 1, kTraceDegree);
     return c.before.fit.ok && c.retrace.fit.ok && c.after.fit.ok;
@@ -284,7 +287,8 @@ Retrace measure_retrace(const Fold& fold, const Segments& segments) {
     const std::vector<double> model = model_u(curves, inside, segments.cross_s, value);
     const auto estimate = [&](Output k) {
         const double var = quadratic_form(spread.gradient[k], v, spread.gradient[k]);
-        // Noise brings the place where a flat extreme stops falling nearer: take that off, half of it in doubt.
+        // Noise brings the place where a flat extreme stops falling nearer: take that off, half of
+        // it in doubt.
         const double shift = std::clamp(spread.bias[k], -std::sqrt(var), std::sqrt(var));
         return Estimate{value[k] - shift, std::sqrt(var + model[k] + shift * shift / 4)};
     };

@@ -1,15 +1,16 @@
 // SPDX-License-Identifier: MIT
 // Retrace of a folded ramp: how long, between which levels, where trace begins and ends.
 //
-// The input lag is one pole, so what went into it is y + delay * y' exactly: the fitted retrace is turned back by
-// that, which a mere shift in time could not do for a slope that bends.
+// The input lag is one pole, so what went into it is y + delay * y' exactly: the fitted retrace is
+// turned back by that, which a mere shift in time could not do for a slope that bends.
 #pragma once
 #include "host/analysis/segment.hpp"
 #include <string>
 
 namespace yokedock::analysis {
 
-/// Part of the nominal lag that is not known: tolerance of the capacitor (common practice, no source).
+/// Part of the nominal lag that is not known: tolerance of the capacitor (common practice, no
+/// source).
 inline constexpr double kDelayRelativeU = 0.05;
 
 /// A value with its standard uncertainty from scatter and model (no gain, no zero).
@@ -20,12 +21,12 @@ struct Estimate {
 
 struct Retrace {
     bool ok = false;
-    std::string problem;  ///< when not ok
+    std::string problem;    ///< when not ok
     Estimate width_10_90_s; ///< between 90 % and 10 % of the swing between the extremes
-    Estimate full_s;      ///< between the extremes
-    Estimate swing;       ///< from extreme to extreme, positive
-    Estimate begin_s;     ///< phase of the extreme where trace ends; unrolled as in Segments
-    Estimate end_s;       ///< phase of the extreme where trace begins; begin < end < begin + period
+    Estimate full_s;        ///< between the extremes
+    Estimate swing;         ///< from extreme to extreme, positive
+    Estimate begin_s;       ///< phase of the extreme where trace ends; unrolled as in Segments
+    Estimate end_s; ///< phase of the extreme where trace begins; begin < end < begin + period
     std::size_t count = 0; ///< places inside the retrace
 };
 

@@ -93,7 +93,8 @@ Segments find_segments(const Fold& fold) {
         hole = std::max(hole, fold.cells[i].phase_s - fold.cells[i - 1].phase_s);
     }
     if (hole > kMaxHole * fold.period_s) {
-        return no_ramp(fmt::format("{:.0f} % of the period was not sampled", 100 * hole / fold.period_s));
+        return no_ramp(
+            fmt::format("{:.0f} % of the period was not sampled", 100 * hole / fold.period_s));
     }
     const std::vector<double> v = smoothed(fold.cells);
     Segments s;
@@ -105,8 +106,8 @@ Segments find_segments(const Fold& fold) {
             "no ramp: the swing of {:.3g} is lost in resolution {:.2g} and noise {:.2g}", swing,
             fold.resolution, fold.noise_sd));
     }
-    const auto found = passages(fold.cells, v, fold.period_s, s.low + kLowPart * swing,
-                                s.low + kHighPart * swing);
+    const auto found =
+        passages(fold.cells, v, fold.period_s, s.low + kLowPart * swing, s.low + kHighPart * swing);
     const Passage* fast = nullptr;
     for (const Passage& p : found) {
         if (fast == nullptr || p.to_s - p.from_s < fast->to_s - fast->from_s) {
@@ -114,8 +115,8 @@ Segments find_segments(const Fold& fold) {
         }
     }
     if (fast == nullptr || found.size() != 2) {
-        return no_ramp(fmt::format("no ramp: {} passages through the middle per period, not 2",
-                                   found.size()));
+        return no_ramp(
+            fmt::format("no ramp: {} passages through the middle per period, not 2", found.size()));
     }
     const double middle = fast->to_s - fast->from_s;
     const double half = middle / (kHighPart - kLowPart) / 2;

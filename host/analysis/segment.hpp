@@ -6,16 +6,16 @@
 
 namespace yokedock::analysis {
 
-/// Times are phases; they are unrolled so that retrace_begin < retrace_end < retrace_begin + period, and may lie
-/// outside [0, period).
+/// Times are phases; they are unrolled so that retrace_begin < retrace_end < retrace_begin +
+/// period, and may lie outside [0, period).
 struct Segments {
-    std::string problem;     ///< why there is no ramp, for a person; empty when there is one
-    double direction = 1;    ///< +1: the trace rises
-    double low = 0;          ///< level near the trace's lower end
-    double high = 0;         ///< and its upper end
+    std::string problem;  ///< why there is no ramp, for a person; empty when there is one
+    double direction = 1; ///< +1: the trace rises
+    double low = 0;       ///< level near the trace's lower end
+    double high = 0;      ///< and its upper end
     double retrace_begin_s = 0;
     double retrace_end_s = 0;
-    double cross_s = 0;      ///< retrace passes the middle here
+    double cross_s = 0; ///< retrace passes the middle here
 };
 
 /// Needs samples all round the period.

@@ -15,16 +15,22 @@ double digits(double value, double certified) {
     return -std::log10(std::max(std::abs(value / certified - 1), 1e-16));
 }
 
-// Norris, 36 pairs y x. From the NIST file as python3-scipy installs it (scipy/stats/tests/data/nist_linregress).
+// Norris, 36 pairs y x. From the NIST file as python3-scipy installs it
+// (scipy/stats/tests/data/nist_linregress).
 constexpr double kNorris[][2] = {
-    {0.1, 0.2}, {338.8, 337.4}, {118.1, 118.2}, {888.0, 884.6}, {9.2, 10.1}, {228.1, 226.5}, {668.5, 666.3}, {998.5, 996.3}, {449.1, 448.6}, {778.9, 777.0}, {559.2, 558.2}, {0.3, 0.4}, {0.1, 0.6}, {778.1, 775.5}, {668.8, 666.9}, {339.3, 338.0}, {448.9, 447.5}, {10.8, 11.6}, {557.7, 556.0}, {228.3, 228.1}, {998.0, 995.8}, {888.8, 887.6}, {119.6, 120.2}, {0.3, 0.3}, {0.6, 0.3}, {557.6, 556.8}, {339.3, 339.1}, {888.0, 887.2}, {998.5, 999.0}, {778.9, 779.0}, {10.2, 11.1}, {117.6, 118.3}, {228.9, 229.2}, {668.4, 669.1}, {449.2, 448.9}, {0.2, 0.5}};
+    {0.1, 0.2},     {338.8, 337.4}, {118.1, 118.2}, {888.0, 884.6}, {9.2, 10.1},    {228.1, 226.5},
+    {668.5, 666.3}, {998.5, 996.3}, {449.1, 448.6}, {778.9, 777.0}, {559.2, 558.2}, {0.3, 0.4},
+    {0.1, 0.6},     {778.1, 775.5}, {668.8, 666.9}, {339.3, 338.0}, {448.9, 447.5}, {10.8, 11.6},
+    {557.7, 556.0}, {228.3, 228.1}, {998.0, 995.8}, {888.8, 887.6}, {119.6, 120.2}, {0.3, 0.3},
+    {0.6, 0.3},     {557.6, 556.8}, {339.3, 339.1}, {888.0, 887.2}, {998.5, 999.0}, {778.9, 779.0},
+    {10.2, 11.1},   {117.6, 118.3}, {228.9, 229.2}, {668.4, 669.1}, {449.2, 448.9}, {0.2, 0.5}};
 
-// Pontius, y of 40 loads of a load cell; x = 150000, 300000 .. 3000000 twice. From memory; the certified
-// coefficients below come out to 10 digits, which they would not with one wrong digit.
+// Pontius, y of 40 loads of a load cell; x = 150000, 300000 .. 3000000 twice. From memory; the
+// certified coefficients below come out to 10 digits, which they would not with one wrong digit.
 constexpr double kPontius[] = {
-    .11019, .21956, .32949, .43899, .54803, .65694, .76562, .87487, .98292, 1.09146,
+    .11019,  .21956,  .32949,  .43899,  .54803,  .65694,  .76562,  .87487,  .98292,  1.09146,
     1.20001, 1.30822, 1.41599, 1.52399, 1.63194, 1.73947, 1.84646, 1.95392, 2.06128, 2.16844,
-    .11052, .22018, .32939, .43886, .54798, .65739, .76596, .87474, .98300, 1.09150,
+    .11052,  .22018,  .32939,  .43886,  .54798,  .65739,  .76596,  .87474,  .98300,  1.09150,
     1.20004, 1.30818, 1.41613, 1.52408, 1.63159, 1.73965, 1.84696, 1.95445, 2.06177, 2.16829};
 
 } // namespace
@@ -45,7 +51,8 @@ TEST_CASE("Norris: straight line to the certified 9 digits") {
 }
 
 TEST_CASE("the Norris numbers here are those of the installed file") {
-    std::ifstream file("/usr/lib/python3/dist-packages/scipy/stats/tests/data/nist_linregress/Norris.dat");
+    std::ifstream file(
+        "/usr/lib/python3/dist-packages/scipy/stats/tests/data/nist_linregress/Norris.dat");
     if (!file) {
         WARN("scipy's copy of Norris.dat is not installed: embedded numbers not compared");
         return;
@@ -76,7 +83,8 @@ TEST_CASE("Pontius: quadratic over a span of 3 million, to 9 digits") {
     CHECK(digits(b[2], -0.316081871345029E-14) > 9);
 }
 
-// Wampler1 and Wampler2 are exact polynomials (their definition, from memory): all coefficients 1, and 0.1^k.
+// Wampler1 and Wampler2 are exact polynomials (their definition, from memory): all coefficients 1,
+// and 0.1^k.
 TEST_CASE("Wampler1 and Wampler2: degree 5 without noise, to 9 digits") {
     std::vector<double> x;
     std::vector<double> y1;

@@ -139,4 +139,6 @@ TEST_CASE("uncertainty of the period covers the truth: jitter, ticks without jit
     }
 }
 
-TEST_CASE("two edges are no period") { CHECK_FALSE(fit_period({0, 1}, 0)); }
+TEST_CASE("two edges are no period") {
+    CHECK_FALSE(fit_period({0, 1}, 0));
+}

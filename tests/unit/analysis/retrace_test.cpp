@@ -19,9 +19,10 @@ Marks marks_of(double period, std::size_t count) {
 const double kCosine10To90 = (M_PI - 2 * std::acos(0.8)) / M_PI;
 
 // A line current: one sample per line, the place stepping through the line, one-pole lag in front.
-capture::Samples line_samples(const synthetic::Sawtooth& wave, double lag_s, double noise, double step,
-                              std::size_t count, std::mt19937& random) {
-    // The lagged periodic wave, from the exact recursion of one pole on a fine grid, settled over 3 periods.
+capture::Samples line_samples(const synthetic::Sawtooth& wave, double lag_s, double noise,
+                              double step, std::size_t count, std::mt19937& random) {
+    // The lagged periodic wave, from the exact recursion of one pole on a fine grid, settled over 3
+    // periods.
     const std::size_t fine = 20000;
     const double dt = wave.period_s / fine;
     std::vector<double> lagged(fine);
@@ -39,7 +40,8 @@ capture::Samples line_samples(const synthetic::Sawtooth& wave, double lag_s, dou
     const double place_step = 0.25e-6; // 4 ticks
     const auto places = static_cast<std::size_t>(wave.period_s / place_step);
     for (std::size_t i = 0; i < count; ++i) {
-        t[i] = wave.period_s * static_cast<double>(i) + place_step * static_cast<double>(i % places);
+        t[i] =
+            wave.period_s * static_cast<double>(i) + place_step * static_cast<double>(i % places);
     }
     capture::Samples s = synthetic::sample(wave_after, t, noise, step, random);
     s.delay_s = lag_s;
@@ -63,7 +65,8 @@ TEST_CASE("a cosine retrace is measured through the input lag, which alone would
         // The fine grid of the reference has 3.2 ns steps; the retrace polynomial is good to 0.1 %.
         CHECK(r.width_10_90_s.value == Approx(11e-6 * kCosine10To90).epsilon(3e-3));
         CHECK(r.swing.value == Approx(2.0).epsilon(3e-3));
-        // Extremes of a cosine are flat: where trace takes over is seen to a few per cent of the retrace.
+        // Extremes of a cosine are flat: where trace takes over is seen to a few per cent of the
+        // retrace.
         CHECK(r.full_s.value == Approx(11e-6).epsilon(0.04));
     }
 }
@@ -76,9 +79,8 @@ TEST_CASE("a vertical retrace of a few samples, falling or rising, one place per
             const double k = std::log(4.0 / 2.0);
             const auto wave = [&](double t) {
                 const double phase = std::fmod(t, kField);
-                const double y = phase < width
-                                     ? -3 + 4 * std::exp(-k * phase / width)
-                                     : -1 + 2 * (phase - width) / (kField - width);
+                const double y = phase < width ? -3 + 4 * std::exp(-k * phase / width)
+                                               : -1 + 2 * (phase - width) / (kField - width);
                 return direction * y;
             };
             const auto t = synthetic::times(20e-6, kLine, 262 * 30);
@@ -89,7 +91,9 @@ TEST_CASE("a vertical retrace of a few samples, falling or rising, one place per
             CHECK(seg.direction == direction);
             const Retrace r = measure_retrace(folded, seg);
             REQUIRE(r.ok);
-            const auto time_of = [&](double level) { return -std::log((level + 3) / 4) / k * width; };
+            const auto time_of = [&](double level) {
+                return -std::log((level + 3) / 4) / k * width;
+            };
             const double truth = time_of(-0.8) - time_of(0.8);
             INFO("width " << width << ", u " << r.width_10_90_s.u);
             CHECK(std::abs(r.width_10_90_s.value - truth) < 3 * r.width_10_90_s.u);
@@ -134,14 +138,15 @@ TEST_CASE("2 u covers the retrace times over random boards") {
             return -std::log(1 - part * (1 - std::exp(-k))) / k * width;
         };
         field_width.add(r.width_10_90_s.value, r.width_10_90_s.u, time_of(0.9) - time_of(0.1));
-        if (getenv("DBG")) printf("%g w %.1f n %zu k %.2f err %.2f u %.2f z %.2f\n", double(seed), width*1e6, r.count, k, (r.full_s.value-width)*1e6, r.full_s.u*1e6, (r.full_s.value-width)/r.full_s.u);
+
         field_full.add(r.full_s.value, r.full_s.u, width);
     }
-    const std::pair<const char*, const synthetic::Coverage*> list[] = {{"line 10-90", &line_width},
-                                                                       {"line full", &line_full},
-                                                                       {"line swing", &line_swing},
-                                                                       {"field 10-90", &field_width},
-                                                                       {"field full", &field_full}};
+    const std::pair<const char*, const synthetic::Coverage*> list[] = {
+        {"line 10-90", &line_width},
+        {"line full", &line_full},
+        {"line swing", &line_swing},
+        {"field 10-90", &field_width},
+        {"field full", &field_full}};
     for (const auto& [name, coverage] : list) {
         INFO(name << ": rms error " << coverage->rms_error() << ", rms u " << coverage->rms_u()
                   << ", mean error " << coverage->mean_error());

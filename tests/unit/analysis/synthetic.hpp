@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Signals of known truth for the analysis tests. Written down from formulas, never taken from the simulator.
+// Signals of known truth for the analysis tests. Written down from formulas, never taken from the
+// simulator.
 #pragma once
 #include "host/analysis/fold.hpp"
 #include "host/capture/observation.hpp"
@@ -11,8 +12,8 @@ namespace synthetic {
 
 using Waveform = std::function<double(double)>; // value at a time since the period's start
 
-/// A sawtooth with its retrace first: falls from +peak to -peak in `retrace_s`, then rises as `trace` says
-/// (trace maps 0..1 to -1..1).
+/// A sawtooth with its retrace first: falls from +peak to -peak in `retrace_s`, then rises as
+/// `trace` says (trace maps 0..1 to -1..1).
 struct Sawtooth {
     double period_s = 0;
     double retrace_s = 0;
@@ -42,8 +43,8 @@ inline std::vector<double> times(double from, double step, std::size_t count) {
     return t;
 }
 
-inline yokedock::capture::Samples sample(const Waveform& f, const std::vector<double>& t, double noise,
-                                         double step, std::mt19937& random) {
+inline yokedock::capture::Samples sample(const Waveform& f, const std::vector<double>& t,
+                                         double noise, double step, std::mt19937& random) {
     std::normal_distribution<double> normal(0, 1);
     yokedock::capture::Samples s;
     s.time_s = t;

@@ -72,7 +72,7 @@ struct BenchInfo {
     std::string transport;           ///< "serial", "tcp", "unix", "memory"
     std::string address;             ///< as the user gave it
     bool simulated = false;          ///< the bench said or the user told that it is a virtual one
-    double clock_u_relative = 50e-6; ///< standard uncertainty of clock_hz until calibrated
+    double clock_u_relative = kClockTolerancePpm * 1e-6; ///< standard uncertainty of clock_hz until calibrated
     std::array<ChannelScale, kChannelCount> scale;
 };
 

@@ -14,6 +14,8 @@ constexpr std::uint8_t kVerticalPrescale = 5;
 constexpr std::uint8_t kSlowPrescale = 6;
 
 constexpr std::uint16_t kPlaceStep = 4;
+/// Of the horizontal captures: together one place per tick; cut off after two, still evenly spaced.
+constexpr std::array<std::uint16_t, 4> kOffsets{0, 2, 1, 3};
 
 std::uint8_t mode(wire::EdgeMode edge_mode) {
     return static_cast<std::uint8_t>(edge_mode);
@@ -112,12 +114,14 @@ CapturePhase slow(const wire::SyncAchieved& plan, double seconds) {
 
 std::vector<CapturePhase> measurement_phases(const wire::SyncAchieved& plan,
                                              const PhaseSeconds& seconds) {
-    return {edges(seconds.edges, wire::EdgeMode::kRising),
-            edges(seconds.edges_both, wire::EdgeMode::kBoth),
-            vertical(plan, seconds.vertical),
-            horizontal(plan, seconds.horizontal, 0),
-            horizontal(plan, seconds.horizontal, kPlaceStep / 2),
-            slow(plan, seconds.slow)};
+    std::vector<CapturePhase> phases{edges(seconds.edges, wire::EdgeMode::kRising),
+                                     edges(seconds.edges_both, wire::EdgeMode::kBoth),
+                                     vertical(plan, seconds.vertical)};
+    for (const std::uint16_t offset : kOffsets) {
+        phases.push_back(horizontal(plan, seconds.horizontal, offset));
+    }
+    phases.push_back(slow(plan, seconds.slow));
+    return phases;
 }
 
 double total_seconds(const std::vector<CapturePhase>& phases) {

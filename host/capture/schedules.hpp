@@ -12,15 +12,17 @@ struct PhaseSeconds {
     double edges = 1.0;       ///< rising edges of both retrace inputs: rates, jitter
     double edges_both = 0.15; ///< both directions: retrace widths, line by line
     double vertical = 1.25;   ///< 60 fields at 48 Hz
-    double horizontal =
-        0.25; ///< each of two; samples and line edges together exceed what the link carries for
-              ///< long (94 kB/s against 90), so the pool must bridge the rest
+    /// Each of four, interleaved to one place per tick. Short: samples and line edges together
+    /// exceed what the link carries (100 kB/s with their frames against 90), so the device's pool
+    /// must bridge the rest.
+    double horizontal = 0.12;
     double slow = 0.6;
 };
 
 constexpr double kMaxBenchSeconds = 6.0;
 
-/// The captures of a measurement in order: edges, edges (both), vertical, horizontal twice, slow.
+/// The captures of a measurement in order: edges, edges (both), vertical, horizontal four times,
+/// slow.
 [[nodiscard]] std::vector<CapturePhase> measurement_phases(const wire::SyncAchieved& plan,
                                                            const PhaseSeconds& seconds);
 

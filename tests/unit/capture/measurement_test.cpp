@@ -47,7 +47,7 @@ TEST_CASE("a whole measurement arrives: every phase, every line, on one time axi
     CHECK(last_done == Approx(1.0));
     const RawMeasurement& m = outcome.measurement;
     CHECK(m.complete);
-    REQUIRE(m.captures.size() == 6);
+    REQUIRE(m.captures.size() == 8);
     std::int64_t before = 0;
     for (const RawCapture& c : m.captures) {
         CHECK(c.begin_ticks > before);
@@ -122,7 +122,7 @@ TEST_CASE(
     link::Clock::time_point silent_at{};
     const MeasureOutcome outcome =
         run_measurement(bench, {kShort, false}, [&](const MeasureProgress& p) {
-            if (p.phase == "vertical" && p.done > 0.5 && !f.device.silent) {
+            if (p.phase == "vertical" && p.done > 0.33 && !f.device.silent) {
                 f.device.silent = true;
                 silent_at = f.transport->now();
             }

@@ -32,7 +32,7 @@ void BoardModel::configure(const BoardParameters& p) {
     oscillator_.configure(p);
     vertical_.configure(p);
     afc_.configure(p);
-    line_.configure(p);
+    line_.configure(p, now_s_);
     update_separator();
 }
 

@@ -11,14 +11,25 @@ constexpr int kLongestMarch = 300; ///< us looked ahead for the end of a mode; l
 } // namespace
 
 LineOutput::LineOutput(const BoardParameters& p, double rail_v) : rail_v_(rail_v) {
-    configure(p);
+    make_flows(p);
     Flow::State s{};
     s[kS] = s[kRail] = rail_v;
     s[kOne] = 1;
     enter(0, Mode::kOff, s);
 }
 
-void LineOutput::configure(const BoardParameters& p) {
+void LineOutput::configure(const BoardParameters& p, double time_s) {
+    run_until(time_s);
+    const Segment& old = history_[newest_];
+    const Mode mode = old.mode;
+    const Flow::State now = flow(mode).advance(old.state, std::max(0.0, time_s - old.begin_s));
+    make_flows(p);
+    // Older instants would be read with the new values: the history starts afresh here.
+    history_.fill({time_s, mode, now});
+    enter(time_s, mode, now);
+}
+
+void LineOutput::make_flows(const BoardParameters& p) {
     p_ = p;
     const double l = p.line_yoke_inductance_h;
     const double lp = p.line_output_choke_h;

@@ -15,7 +15,8 @@ class LineOutput {
     enum class Mode { kOff, kDamper, kOn };
 
     LineOutput(const BoardParameters& p, double rail_v);
-    void configure(const BoardParameters& p);
+    /// New component values from time_s on (run up to it first); currents and charges stay.
+    void configure(const BoardParameters& p, double time_s);
     void set_rail(double rail_v) { rail_v_ = rail_v; }
 
     /// Retrace as it will be when nothing switches on in its middle.
@@ -56,6 +57,7 @@ class LineOutput {
         return flows_[static_cast<std::size_t>(mode)];
     }
     [[nodiscard]] double clamp_v(Mode mode, double total_a) const;
+    void make_flows(const BoardParameters& p);
     void enter(double time_s, Mode mode, Flow::State state);
     /// Time from the segment's start at which its mode ends by itself, or infinity.
     [[nodiscard]] double natural_end(const Segment& s) const;

@@ -68,7 +68,7 @@ namespace yokedock::sim {
     X(vertical_output, coupling_esr_ohm, "ohm", 0, 1e4, 0, "its series resistance")                \
     X(vertical_output, coupling_leak_ohm, "ohm", 0.1, 1e12, 0, "its leakage")                      \
     X(vertical_output, damping_ohm, "ohm", 1, 1e9, 0.05, "across the yoke")                        \
-    X(vertical_output, boost_f, "F", 1e-10, 1, 0.1, "boost (flyback generator) capacitor")         \
+    X(vertical_output, boost_f, "F", 1e-8, 1, 0.1, "boost (flyback generator) capacitor")          \
     X(vertical_output, boost_diode_v, "V", 0, 100, 0.02, "drop in its charging path")              \
     X(vertical_output, boost_charge_ohm, "ohm", 1e-3, 1e12, 0.05, "resistance of that path")       \
     X(vertical_output, boost_switch_ohm, "ohm", 0, 1e12, 0.1, "resistance of its switch")          \

@@ -12,6 +12,9 @@ VerticalOscillator::VerticalOscillator(const BoardParameters& p, std::uint64_t n
 }
 
 void VerticalOscillator::configure(const BoardParameters& p) {
+    if (now_s_ > mark_s_ && !discharging_) {
+        set_mark(now_s_); // the charge so far was made with the old values
+    }
     integrator_.configure(p);
     const double charge_ohm = p.vertical_oscillator_fixed_ohm + p.vertical_oscillator_hold_ohm;
     const double leak_ohm = p.vertical_oscillator_leak_ohm;
@@ -45,6 +48,13 @@ double VerticalOscillator::capacitor_v(double time_s) const {
 double VerticalOscillator::excess_v(double time_s) const {
     const double sync = std::max(0.0, integrator_.voltage(time_s) - diode_v_) * inject_ratio_;
     return capacitor_v(time_s) - (upper_v_ + noise_now_v_ - sync);
+}
+
+void VerticalOscillator::set_temperature(double rise_k) {
+    if (now_s_ > mark_s_ && !discharging_) {
+        set_mark(now_s_);
+    }
+    rise_k_ = rise_k;
 }
 
 void VerticalOscillator::set_mark(double time_s) {

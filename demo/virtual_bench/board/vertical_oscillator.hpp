@@ -24,7 +24,7 @@ class VerticalOscillator {
     /// The separator's output changes. Run up to time_s first.
     void set_sync(double time_s, bool on) { integrator_.set_input(time_s, on); }
     /// Temperature of the timing parts above 25 degC; from now on.
-    void set_temperature(double rise_k) { rise_k_ = rise_k; }
+    void set_temperature(double rise_k);
     /// The first transition after the last one returned, up to limit_s; nothing when there is none.
     [[nodiscard]] std::optional<Transition> run_until(double limit_s);
     /// Period without sync and noise, at the present temperature.

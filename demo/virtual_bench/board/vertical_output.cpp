@@ -83,84 +83,82 @@ void VerticalOutput::set_rail(double rail_v) {
     state_.ramp[2] = std::min(p_.ramp_supply_v, std::max(0.0, rail_v));
 }
 
+/// The output as a source of `emf_v` behind `ohm`: the amplifier in control, or the rail it lies
+/// against.
+VerticalOutput::Source VerticalOutput::source(const State& s, const Coefficients& c,
+                                              double drive_v) const {
+    const double i = s.point.yoke_a;
+    const double sign = soft_sign(i, p_.vertical_output_crossover_a);
+    const double bias_v = p_.vertical_output_bias_ratio * rail_v_;
+    const double error_v =
+        drive_v + share_ * s.coupling_v - p_.vertical_output_dc_feedback * (s.coupling_v - bias_v);
+    const double emf_v =
+        (bias_v - p_.vertical_output_crossover_v * sign + p_.vertical_output_gain * error_v) *
+        alpha_scale_;
+    const double wanted_v = emf_v - stiffness_ohm_ * i;
+
+    const double knee_v = p_.vertical_output_saturation_v * sign;
+    const double clip_ohm = p_.vertical_output_saturation_ohm;
+    double top_v = rail_v_;
+    if (wanted_v > rail_v_ - knee_v - clip_ohm * i) { // the boost switch closes
+        const double lift_v =
+            std::max(s.boost_v, 0.0) - p_.vertical_output_boost_switch_ohm * std::max(i, 0.0);
+        top_v += std::max(lift_v, 0.0);
+    }
+    if (wanted_v > top_v - knee_v - clip_ohm * i) {
+        return {top_v - knee_v, clip_ohm, c.clipped, clipped_s_};
+    }
+    if (wanted_v < -knee_v - clip_ohm * i) {
+        return {-knee_v, clip_ohm, c.clipped, clipped_s_};
+    }
+    return {emf_v, stiffness_ohm_, c.linear, linear_s_};
+}
+
 void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* account) const {
-    const double drive_before = s.drive_v;
+    const double drive_before_v = s.drive_v;
     const LinearFlow<2, 1>& flow = ramp_.flow(reset_);
     s.ramp = whole ? flow.step(s.ramp, LinearFlow<2, 1>::kLevelMicrosecond + 1)
                    : flow.advance(s.ramp, c.dt_s);
     s.drive_v = ramp_.drive_v(s.ramp);
-    const double drive = 0.5 * (drive_before + s.drive_v);
 
-    const double bias_v = p_.vertical_output_bias_ratio * rail_v_;
-    double i = s.point.yoke_a;
-    const double sign = soft_sign(i, p_.vertical_output_crossover_a);
-    const double open_v =
-        bias_v - p_.vertical_output_crossover_v * sign +
-        p_.vertical_output_gain *
-            (share_ * s.coupling_v - p_.vertical_output_dc_feedback * (s.coupling_v - bias_v));
-    const double boosted_v = std::max(s.boost_v, 0.0);
-    const double knee_v = p_.vertical_output_saturation_v * sign;
-    const double clip_ohm = p_.vertical_output_saturation_ohm;
-    const double top_v = rail_v_ - knee_v;
-
-    double alpha = (open_v + p_.vertical_output_gain * drive) * alpha_scale_;
-    double slope_ohm = stiffness_ohm_;
-    double decay = c.linear;
-    double loop_s = linear_s_;
-    const double wanted_v = alpha - stiffness_ohm_ * i;
-    const bool above_rail = wanted_v > top_v - clip_ohm * i;
-    const double high_v =
-        above_rail
-            ? std::max(rail_v_ + boosted_v - p_.vertical_output_boost_switch_ohm * std::max(i, 0.0),
-                       rail_v_) -
-                  knee_v
-            : top_v;
-    if (wanted_v > high_v - clip_ohm * i) {
-        alpha = high_v;
-        slope_ohm = clip_ohm;
-        decay = c.clipped;
-        loop_s = clipped_s_;
-    } else if (wanted_v < -knee_v - clip_ohm * i) {
-        alpha = -knee_v;
-        slope_ohm = clip_ohm;
-        decay = c.clipped;
-        loop_s = clipped_s_;
-    }
-    const double end_a = loop_s * (alpha - s.coupling_v);
-    const double before_a = i;
-    i = end_a + (i - end_a) * decay;
-    const double mean_a = 0.5 * (before_a + i);
-    const double output_v = alpha - slope_ohm * i;
-    const double mean_v = alpha - slope_ohm * mean_a;
+    const Source out = source(s, c, 0.5 * (drive_before_v + s.drive_v));
+    const double end_a = out.loop_s * (out.emf_v - s.coupling_v); // where the current would settle
+    const double before_a = s.point.yoke_a;
+    const double after_a = end_a + (before_a - end_a) * out.decay;
+    const double mean_a = 0.5 * (before_a + after_a);
+    const double mean_v = out.emf_v - out.ohm * mean_a;
     const double out_a = mean_a + (mean_v - s.coupling_v - sense_ohm_ * mean_a) * shunt_s_;
-
+    const bool boosting = mean_v > rail_v_ - p_.vertical_output_saturation_v -
+                                       p_.vertical_output_saturation_ohm * std::fabs(after_a);
+    if (account != nullptr) {
+        const double from_v = rail_v_ + (boosting ? std::max(s.boost_v, 0.0) : 0.0);
+        const double drop_v = out_a > 0 ? from_v - mean_v : (boosting ? 0 : -mean_v);
+        const double idle_a = p_.vertical_output_quiescent_a;
+        account->seconds += c.dt_s;
+        account->supply_c += ((out_a > 0 || boosting ? out_a : 0) + idle_a) * c.dt_s;
+        account->dissipated_j += (drop_v * out_a + rail_v_ * idle_a) * c.dt_s;
+    }
     s.coupling_v += c.dt_s / p_.vertical_output_coupling_f *
                     (out_a - s.coupling_v / p_.vertical_output_coupling_leak_ohm);
-    double recharge_c = 0;
-    const bool boosting =
-        mean_v > rail_v_ - p_.vertical_output_saturation_v - clip_ohm * std::fabs(i);
+    move_boost(s, c, boosting ? out_a : 0, boosting, account);
+    s.point = {s.point.time_s + c.dt_s, after_a, out.emf_v - out.ohm * after_a};
+}
+
+/// The boost capacitor feeds the output while it lifts it, and is recharged from the rail at other
+/// times.
+void VerticalOutput::move_boost(State& s, const Coefficients& c, double out_a, bool boosting,
+                                Account* account) const {
+    const double full_v = rail_v_ - p_.vertical_output_boost_diode_v;
     if (boosting) {
         s.boost_v -= out_a * c.dt_s / p_.vertical_output_boost_f;
-    } else {
-        const double full_v = rail_v_ - p_.vertical_output_boost_diode_v;
-        if (s.boost_v < full_v) {
-            const double before_v = s.boost_v;
-            s.boost_v = full_v + (s.boost_v - full_v) * c.boost;
-            recharge_c = (s.boost_v - before_v) * p_.vertical_output_boost_f;
+    } else if (s.boost_v < full_v) {
+        const double before_v = s.boost_v;
+        s.boost_v = full_v + (s.boost_v - full_v) * c.boost;
+        if (account != nullptr) {
+            account->supply_c += (s.boost_v - before_v) * p_.vertical_output_boost_f;
         }
     }
     s.boost_v = std::max(s.boost_v, -p_.vertical_output_boost_diode_v);
-    s.point = {s.point.time_s + c.dt_s, i, output_v};
-
-    if (account != nullptr) {
-        const double from_v = boosting ? rail_v_ + boosted_v : rail_v_;
-        const double drop_v = out_a > 0 ? from_v - mean_v : (boosting ? 0 : -mean_v);
-        account->seconds += c.dt_s;
-        account->supply_c += (out_a > 0 || boosting ? out_a : 0) * c.dt_s + recharge_c +
-                             p_.vertical_output_quiescent_a * c.dt_s;
-        account->dissipated_j +=
-            (drop_v * out_a + rail_v_ * p_.vertical_output_quiescent_a) * c.dt_s;
-    }
 }
 
 void VerticalOutput::commit(const Point& before) {

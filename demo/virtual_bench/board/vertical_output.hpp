@@ -86,7 +86,16 @@ class VerticalOutput {
         double clipped;
         double boost;
     };
+    struct Source {
+        double emf_v;
+        double ohm;
+        double decay;  ///< of the yoke current over the step
+        double loop_s; ///< yoke current per volt between emf and coupling capacitor, settled
+    };
     [[nodiscard]] Coefficients coefficients(double dt_s) const;
+    [[nodiscard]] Source source(const State& s, const Coefficients& c, double drive_v) const;
+    void move_boost(State& s, const Coefficients& c, double out_a, bool boosting,
+                    Account* account) const;
     void step(State& s, const Coefficients& c, bool whole, Account* account) const;
     void commit(const Point& before);
 

@@ -183,6 +183,48 @@ TEST_CASE("Faults are component values and show where a technician expects them"
     }
 }
 
+TEST_CASE(
+    "A part that changes while the board runs takes effect without a jump, and can come back") {
+    const BoardParameters good = quiet_board();
+    BoardParameters bad = good;
+    bad.line_afc_detector_ohm = 1e12;
+    BoardModel board(good);
+    const auto plan = sync::make_plan(*find_standard("525/59.94"), 16000000);
+    IdealSync ideal(plan.achieved, 16e6);
+    std::vector<double> rises;
+    const auto slope_error = [&](double until_s) { // relative, of the line rate over the last 0.1 s
+        rises.clear();
+        while (ideal.peek().time_s < until_s) {
+            const SyncEdge e = ideal.take();
+            while (const auto edge = board.run_until(e.time_s)) {
+                if (edge->line && edge->rising && edge->time_s > until_s - 0.1) {
+                    rises.push_back(edge->time_s);
+                }
+            }
+            board.set_sync_tip(e.time_s, e.tip);
+        }
+        const auto n = static_cast<double>(rises.size() - 1);
+        return std::fabs(n / (rises.back() - rises.front()) / ideal.line_rate_hz() - 1);
+    };
+    CHECK(slope_error(0.4) < 1e-6);
+    const double line_a = board.line_at(board.now_s()).yoke_a;
+    const double field_a = board.vertical_at(board.now_s()).yoke_a;
+    board.configure(bad);
+    CHECK(board.line_at(board.now_s()).yoke_a == Approx(line_a).margin(1e-9));
+    CHECK(board.vertical_at(board.now_s()).yoke_a == Approx(field_a).margin(1e-6));
+    CHECK(slope_error(0.8) > 1e-4);
+    board.configure(good);
+    CHECK(slope_error(1.2) < 1e-6);
+    BoardParameters dead = good;
+    dead.supply_mains_v = 0;
+    board.configure(dead);
+    board.skip_to(2.2);
+    CHECK(board.quantity(ChannelId::supply_v, board.now_s()) < 1);
+    board.configure(good);
+    board.skip_to(2.8);
+    CHECK(board.quantity(ChannelId::supply_v, board.now_s()) > 23.5);
+}
+
 TEST_CASE("Fifty boards built from parts of their tolerance and set up lock and fill the screen") {
     for (std::uint32_t seed = 1; seed <= 50; ++seed) {
         const BoardTruth t = measure_truth(scatter(demo_board(), seed), *find_standard("525/59.94"),

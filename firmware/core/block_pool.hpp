@@ -6,6 +6,7 @@
 // A word that finds no block is dropped and counted; the next block of that kind carries the gap flag.
 // Every kind is pushed from one context only. Lock is held (its object's life time) wherever kinds meet.
 #pragma once
+#include "firmware/core/rare.hpp"
 #include "shared/wire/messages.hpp"
 
 namespace yokedock {
@@ -27,9 +28,8 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     static_assert(kBlocks > 4 && kBlocks <= 32, "one open block per kind, and the ring of 32");
 
   public:
-    /// Empties the pool; numbers start at 0 again.
+    /// Empties the pool; numbers start at 0 again. No push may run meanwhile.
     void reset() {
-        Lock lock;
         for (uint8_t i = 0; i < kBlocks; ++i) {
             free_[i] = i;
         }
@@ -46,28 +46,54 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
 
     // ---- pushing: from interrupts ------------------------------------------------------------------
 
-    /// A sample, triggered at `time`.
-    void push_sample(uint32_t time, uint16_t code, uint8_t channel) {
+    /// A sample, triggered at the tick whose low half this is; extend(time_low) gives the whole tick. Samples come
+    /// less than 65536 ticks apart, or break_samples() is called between.
+    template <class Extend>
+    void push_sample(uint16_t time_low, uint16_t code, uint8_t channel, Extend extend) {
+        SampleWriter& s = sample_;
+        const uint16_t step = static_cast<uint16_t>(time_low - s.last_low);
+        s.last_low = time_low;
+        uint16_t age_low = static_cast<uint16_t>(s.age_low + step);
+        uint8_t age_high = s.age_high;
+        if (age_low < step) {
+            ++age_high;
+        }
         Writer& w = writers_[0];
-        if (w.left != 0 && (time - w.base) >> wire::kSampleTimeBits != 0) {
-            seal(w); // too long ago for the word's time field
+        if (w.left == 0 || age_high >= (1u << (wire::kSampleTimeBits - 16))) {
+            if (w.left == 0 && free_count_ == 0) { // a full pool must cost the least
+                lose(w);
+                return;
+            }
+            if (!open_samples(extend(time_low))) {
+                return;
+            }
+            age_low = 0;
+            age_high = 0;
         }
-        if (w.left == 0 && !open(w, wire::BlockKind::kSamples, time)) {
-            return;
-        }
-        const uint32_t age = time - w.base;
-        const uint8_t age0 = static_cast<uint8_t>(age);
-        const uint8_t age1 = static_cast<uint8_t>(age >> 8);
-        const uint8_t age2 = static_cast<uint8_t>(age >> 16);
-        // code | channel << 10 | age << 13, byte by byte: shifts of 32 bits are slow on the device
+        s.age_low = age_low;
+        s.age_high = age_high;
+        // code | channel << 10 | age << 13, byte by byte: shifts of 32 bits are slow on the device, and this
+        // is done for every sample
         uint8_t* at = w.at;
-        at[0] = static_cast<uint8_t>(code);
-        at[1] = static_cast<uint8_t>((code >> 8) | (channel << 2) | (age0 << 5));
-        at[2] = static_cast<uint8_t>((age0 >> 3) | (age1 << 5));
-        at[3] = static_cast<uint8_t>((age1 >> 3) | (age2 << 5));
-        w.at = at + 4;
+        *at++ = static_cast<uint8_t>(code);
+        const uint16_t low = static_cast<uint16_t>(static_cast<uint8_t>(age_low) * uint16_t{32});
+        const uint16_t middle =
+            static_cast<uint16_t>(static_cast<uint8_t>(age_low >> 8) * uint16_t{32});
+        *at++ = static_cast<uint8_t>(static_cast<uint8_t>(code >> 8) |
+                                     static_cast<uint8_t>(channel << 2) | static_cast<uint8_t>(low));
+        *at++ = static_cast<uint8_t>(static_cast<uint8_t>(low >> 8) | static_cast<uint8_t>(middle));
+        *at++ = static_cast<uint8_t>(static_cast<uint8_t>(middle >> 8) |
+                                     static_cast<uint8_t>(age_high << 5));
+        w.at = at;
         if (--w.left == 0) {
             seal(w);
+        }
+    }
+
+    /// A sample was lost: the next one begins a new block. From the same context as push_sample().
+    void break_samples() {
+        if (writers_[0].left != 0) {
+            seal(writers_[0]);
         }
     }
 
@@ -171,6 +197,23 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         uint8_t gap;
     };
 
+    struct SampleWriter {
+        uint16_t last_low; ///< time of the last sample
+        uint16_t age_low;  ///< and its distance from the block's base time
+        uint8_t age_high;
+    };
+
+    YOKEDOCK_RARE bool open_samples(uint32_t time) {
+        break_samples();
+        return open(writers_[0], wire::BlockKind::kSamples, time);
+    }
+
+    void lose(Writer& w) {
+        Lock lock;
+        ++dropped_;
+        w.gap = 1;
+    }
+
     static void put32(Writer& w, uint32_t value) {
         w.at[0] = static_cast<uint8_t>(value);
         w.at[1] = static_cast<uint8_t>(value >> 8);
@@ -179,11 +222,10 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         w.at += 4;
     }
 
-    bool open(Writer& w, wire::BlockKind kind, uint32_t time) {
+    YOKEDOCK_RARE bool open(Writer& w, wire::BlockKind kind, uint32_t time) {
         Lock lock;
         if (free_count_ == 0) {
-            ++dropped_;
-            w.gap = 1;
+            lose(w);
             return false;
         }
         Block* block = &blocks_[free_[--free_count_]];
@@ -198,7 +240,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         return true;
     }
 
-    void seal(Writer& w) {
+    YOKEDOCK_RARE void seal(Writer& w) {
         Lock lock;
         Block* block = w.block;
         const uint8_t size = bytes_per_word(static_cast<wire::BlockKind>(block->kind));
@@ -211,6 +253,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     }
 
     Writer writers_[4] = {};
+    SampleWriter sample_ = {};
     uint32_t line_edge_time_ = 0;
     uint32_t dropped_ = 0;
     uint16_t next_ = 0;

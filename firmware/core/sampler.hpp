@@ -1,115 +1,183 @@
 // SPDX-License-Identifier: MIT
 // Which line is sampled where, and which trigger a conversion result belongs to.
 //
-// The slot handler plans the trigger of the slot after the present one; the conversion handler takes the
-// triggers in the same order. At most two are on the way: one converting, one planned.
+// A ring of four turns of the schedule, in order. The conversion handler prepares turns ahead, the slot handler plans
+// them into slots, the conversion handler takes them with their results:
 //
-//   plan()  --> [entry][entry] --> take()          empty: head == tail; full: head - tail == 2
+//   taken <= planned <= prepared <= taken + 4          counting up, modulo 256
+//   [ on the way )[ ready to plan )[ free )
 #pragma once
+#include "firmware/core/rare.hpp"
 #include "shared/wire/messages.hpp"
 
 namespace yokedock {
 namespace firmware {
 
+/// A trigger that a result belongs to.
 struct Trigger {
-    uint32_t time; ///< ticks, of the moment the trigger flag rises
+    uint16_t time_low; ///< low half of the tick the trigger flag rose
     uint8_t channel;
 };
 
-/// CPU cycles from the end of a conversion until its handler must have run: the slot handler and one other.
+/// CPU cycles from the end of a conversion until its handler has run for sure.
 constexpr uint16_t kResultLatencyTicks = 500;
 
 class Sampler {
   public:
-    /// Main loop, while sampling is off. settings must have passed the request checks.
-    void configure(const wire::CaptureSettings& settings, uint16_t conversion_ticks) {
-        entries_ = settings.entries;
+    /// Main loop, while sampling is off. settings must have passed the request checks. line_ticks: whole
+    /// ticks of a line; conversion_ticks: trigger to result.
+    void configure(const wire::CaptureSettings& settings, uint16_t line_ticks,
+                   uint16_t conversion_ticks) {
         for (uint8_t i = 0; i < settings.entries; ++i) {
             const wire::ScheduleEntry& from = settings.schedule[i];
-            entry_[i].channel = from.channel;
-            entry_[i].first = from.first_place;
-            entry_[i].step = from.step;
-            entry_[i].places = from.places;
-            entry_[i].place = from.first_place;
-            entry_[i].left = from.places;
+            // A trigger at 0 cannot be had, for the compare value is place - 1: then all are one tick later.
+            const uint16_t first = from.first_place == 0 ? 1 : from.first_place;
+            Entry* next = i + 1 < settings.entries ? &entry_[i + 1] : entry_;
+            entry_[i] = {first, from.places, from.step, first, from.places, next, from.channel};
         }
         at_ = entry_;
-        end_ = entry_ + settings.entries;
-        min_spacing_ = static_cast<uint16_t>(conversion_ticks + kResultLatencyTicks);
         conversion_ticks_ = conversion_ticks;
-        head_ = tail_ = 0;
-        waiting_ = 0;
-        last_low_ = 0;
+        least_place_ = 0;
         late_ = 0;
+        waiting_ = 0;
+        path.taken = path.planned = path.prepared = 0;
+        set_line(line_ticks);
+        refill();
     }
 
-    void enable(bool on) { enabled_ = on && entries_ != 0 ? 1 : 0; }
-    uint8_t enabled() const { return enabled_; }
+    /// Main loop, interrupts off: lines are this long from now on.
+    void set_line(uint16_t line_ticks) {
+        line_ticks_ = line_ticks;
+        wait_ = static_cast<int16_t>(static_cast<int16_t>(conversion_ticks_ + kResultLatencyTicks) -
+                                     static_cast<int16_t>(line_ticks));
+        for (Turn& turn : path.turn) {
+            turn.place = inside_line(turn.place);
+        }
+        for (Entry& entry : entry_) {
+            entry.place = inside_line(entry.place);
+            entry.first = inside_line(entry.first);
+        }
+    }
 
-    /// Slot handler: the place, in ticks after the start of the slot described, where it is to be triggered;
-    /// 0: nowhere. start, length: of that slot. Takes its line's turn of the schedule when it triggers.
-    uint16_t plan(uint32_t start, uint16_t length, uint8_t starts_line) {
-        uint16_t place;
-        if (starts_line != 0) {
-            place = at_->place;
-        } else if (waiting_ != 0) {
-            place = waiting_;
-        } else {
+    void enable(bool on) { path.enabled = on ? 1 : 0; }
+    uint8_t enabled() const { return path.enabled; }
+
+    // ---- slot handler ---------------------------------------------------------------------------------
+
+    /// The place, in ticks after the start of the slot described, where it is to be triggered; 0: nowhere.
+    /// start_low: low half of that slot's start tick.
+    uint16_t plan(uint16_t start_low, uint16_t length, uint8_t starts_line) {
+        const uint8_t at = path.planned;
+        if (at == path.prepared) {
             return 0;
         }
-        waiting_ = 0;
+        Turn& next = turn(at);
+        uint16_t place;
+        if (starts_line != 0) {
+            const uint8_t skip = next.skip;
+            if (skip != 0) {
+                next.skip = static_cast<uint8_t>(skip - 1);
+                return 0;
+            }
+            place = next.place;
+        } else {
+            place = waiting_;
+            waiting_ = 0;
+            if (place == 0) {
+                return 0;
+            }
+        }
         if (place >= length) {
             waiting_ = static_cast<uint16_t>(place - length); // in the line's second half, if it has one
             return 0;
         }
-        if (place == 0) {
-            place = 1; // a match at 0 cannot be had: the compare value is place - 1
-        }
-        const uint32_t time = start + place;
-        const uint8_t head = head_;
-        if (static_cast<uint16_t>(static_cast<uint16_t>(time) - last_low_) < min_spacing_ ||
-            static_cast<uint8_t>(head - tail_) >= 2) {
-            return 0; // the line keeps its turn for the next line
-        }
-        last_low_ = static_cast<uint16_t>(time);
-        Trigger& trigger = fifo_[head & 1];
-        trigger.time = time;
-        trigger.channel = at_->channel;
-        head_ = static_cast<uint8_t>(head + 1);
-        next_turn();
+        next.time_low = static_cast<uint16_t>(start_low + place);
+        path.planned = static_cast<uint8_t>(at + 1);
         return place;
     }
 
-    /// Channel the converter must be set to now, for the trigger planned last, when no other is on the way.
-    bool sole_channel(uint8_t& channel) const {
-        channel = fifo_[(head_ - 1) & 1].channel;
-        return static_cast<uint8_t>(head_ - tail_) == 1;
+    /// Channel of the turn planned last; true when no other trigger is on the way, so that the converter must
+    /// be set to it now.
+    bool sole_channel(uint8_t& channel) {
+        const uint8_t at = static_cast<uint8_t>(path.planned - 1);
+        channel = turn(at).channel;
+        return at == path.taken;
     }
 
-    // ---- conversion handler --------------------------------------------------------------------------
+    // ---- conversion handler ---------------------------------------------------------------------------
 
-    bool empty() const { return head_ == tail_; }
-    const Trigger& oldest() const { return fifo_[tail_ & 1]; }
-    void take() { tail_ = static_cast<uint8_t>(tail_ + 1); }
+    bool on_the_way() const { return path.taken != path.planned; }
 
-    /// True when a result that is ready at now_low (low half of a tick) can belong to a trigger at time.
-    bool age_is_right(uint16_t now_low, uint32_t time) const {
-        const uint16_t age = static_cast<uint16_t>(now_low - static_cast<uint16_t>(time));
-        return static_cast<uint16_t>(age - conversion_ticks_ + kEarlyTicks) <
-               kResultLatencyTicks + kEarlyTicks;
+    /// A result that is ready at now_low (low half of a tick): finds its trigger. False when none can be vouched
+    /// for; then samples were lost (counted). Triggers too old to be it are forgotten. Slot handler held off.
+    bool take(uint16_t now_low, Trigger& trigger) {
+        uint8_t at = path.taken;
+        for (const uint8_t end = path.planned; at != end; ++at) {
+            const Turn& oldest = turn(at);
+            const uint16_t over = static_cast<uint16_t>(
+                now_low - oldest.time_low - static_cast<uint16_t>(conversion_ticks_ - kEarlyTicks));
+            if (over < kResultLatencyTicks + kEarlyTicks) {
+                trigger.time_low = oldest.time_low;
+                trigger.channel = oldest.channel;
+                path.taken = static_cast<uint8_t>(at + 1);
+                return true;
+            }
+            if ((over & 0x8000u) != 0) {
+                break; // not triggered yet: the result is of one forgotten before
+            }
+        }
+        path.taken = at;
+        count_late();
+        return false;
     }
 
-    /// Forgets the triggers on the way and counts one sample lost.
-    void drop_late() {
-        tail_ = head_;
-        if (late_ != 0xFFFF) {
-            ++late_;
+    /// Channel the converter must be set to for the next trigger on the way, if there is one.
+    bool next_channel(uint8_t& channel) {
+        channel = turn(path.taken).channel;
+        return on_the_way();
+    }
+
+    void refill() {
+        while (static_cast<uint8_t>(path.prepared - path.taken) < 4) {
+            prepare();
         }
     }
+
     uint16_t late() const { return late_; }
 
+    /// Main loop, interrupts off: forgets triggers that brought no result for far too long. True when any was.
+    bool recover(uint16_t now_low) {
+        if (!on_the_way() || path.planned != path.prepared ||
+            static_cast<uint16_t>(now_low - turn(static_cast<uint8_t>(path.planned - 1)).time_low) <
+                0x4000u) {
+            return false;
+        }
+        path.taken = path.planned;
+        count_late();
+        refill();
+        return true;
+    }
+
+    struct Turn {
+        uint16_t place;
+        uint16_t time_low; ///< of the trigger, once planned
+        uint8_t skip;      ///< lines to leave out first: the converter is not ready before
+        uint8_t channel;
+        uint16_t unused; ///< eight bytes: the index is shifted, not multiplied
+    };
+
+    /// What the slot handler needs of it; a port may do plan() by hand for slots that are whole lines.
+    struct Path {
+        volatile uint8_t enabled;
+        uint8_t taken;
+        uint8_t planned;
+        uint8_t prepared;
+        Turn turn[4];
+    };
+    Path path = {};
+
   private:
-    /// The conversion's start waits for the converter's clock: results come this much early at the most.
+    /// Conversions that start between two converter clocks can be this much shorter at the most.
     static constexpr uint16_t kEarlyTicks = 130;
 
     struct Entry {
@@ -118,35 +186,63 @@ class Sampler {
         uint16_t step;
         uint16_t first;
         uint16_t places;
+        Entry* next; ///< the one whose turn comes after
         uint8_t channel;
     };
 
-    void next_turn() {
+    /// Turn by number. Byte arithmetic: the compiler would shift 16 bits.
+    Turn& turn(uint8_t number) {
+        const uint8_t offset = static_cast<uint8_t>(static_cast<uint8_t>(number & 3) << 3);
+        return *reinterpret_cast<Turn*>(reinterpret_cast<uint8_t*>(path.turn) + offset);
+    }
+
+    uint16_t inside_line(uint16_t place) const {
+        return place < line_ticks_ ? place : static_cast<uint16_t>(line_ticks_ - 1);
+    }
+
+    /// Two triggers are spaced by at least conversion and latency: line + place - last place >= that.
+    void prepare() {
         Entry* entry = at_;
+        Turn& next = turn(path.prepared);
+        const uint16_t place = entry->place;
+        const int16_t least = least_place_;
+        least_place_ = static_cast<int16_t>(static_cast<int16_t>(place) + wait_);
+        next.place = place;
+        next.channel = entry->channel;
+        next.skip = static_cast<int16_t>(place) < least ? lines_to_skip(place, least) : uint8_t{0};
         if (--entry->left == 0) {
             entry->left = entry->places;
             entry->place = entry->first;
         } else {
-            entry->place = static_cast<uint16_t>(entry->place + entry->step);
+            entry->place = inside_line(static_cast<uint16_t>(place + entry->step));
         }
-        if (++entry == end_) {
-            entry = entry_;
-        }
-        at_ = entry;
+        at_ = entry->next;
+        asm volatile("" ::: "memory"); // the turn before its number: the slot handler may look at any time
+        path.prepared = static_cast<uint8_t>(path.prepared + 1);
     }
 
-    volatile uint8_t enabled_ = 0;
-    volatile uint8_t head_ = 0;
-    volatile uint8_t tail_ = 0;
-    uint8_t entries_ = 0;
-    uint16_t waiting_ = 0;
-    uint16_t last_low_ = 0;
-    uint16_t min_spacing_ = 0;
-    uint16_t conversion_ticks_ = 0;
+    YOKEDOCK_RARE uint8_t lines_to_skip(uint16_t place, int16_t least) const {
+        uint8_t skip = 0;
+        while (static_cast<int16_t>(place) < least) {
+            place = static_cast<uint16_t>(place + line_ticks_);
+            ++skip;
+        }
+        return skip;
+    }
+
+    YOKEDOCK_RARE void count_late() {
+        if (late_ != 0xFFFF) {
+            ++late_;
+        }
+    }
+
     volatile uint16_t late_ = 0;
+    uint16_t waiting_ = 0;
+    uint16_t conversion_ticks_ = 0;
+    uint16_t line_ticks_ = 0;
+    int16_t wait_ = 0;        ///< conversion and latency less one line
+    int16_t least_place_ = 0; ///< lowest place of the next turn that needs no skipped line
     Entry* at_ = nullptr;
-    Entry* end_ = nullptr;
-    Trigger fifo_[2] = {};
     Entry entry_[wire::kMaxSchedule] = {};
 };
 

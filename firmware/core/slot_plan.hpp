@@ -2,6 +2,7 @@
 // A sync plan in the form the slot handler walks: runs of equal slots for both field parities, with every
 // number it needs already computed, because the handler has 400 cycles for everything.
 #pragma once
+#include "firmware/core/rare.hpp"
 #include "shared/sync/plan.hpp"
 
 namespace yokedock {
@@ -12,17 +13,19 @@ constexpr uint16_t kNoCompare = 0xFFFF; ///< above every slot length: the compar
 /// Bits of Run::shape.
 constexpr uint8_t kShapeWholeLine = 0x01; ///< the slot is a whole line, else half a line
 constexpr uint8_t kShapeVertical = 0x02;  ///< part of the vertical sync group (broad or solid)
-constexpr uint8_t kShapePicture = 0x04;   ///< a line with a plain line sync: may carry a picture
 
 /// A run of equal slots. compare: pulse width in ticks - 1 (a match ends the pulse one tick later), or
-/// kNoCompare where the pulse fills its slot.
+/// kNoCompare where the pulse fills its slot. Longer runs are cut into several of 255 at the most.
 struct Run {
-    uint16_t slots;
-    uint16_t compare;
+    uint8_t slots;
     uint8_t shape;
+    uint16_t compare;
 };
 
-/// The hot members stand first: the device reaches the first 64 bytes with one instruction.
+/// At most 5 runs of the vertical group (one of them cut in two for the last slot), 5 of up to 1250 lines, 1 half
+/// line, and the end mark.
+constexpr uint8_t kMaxRuns = 12;
+
 struct SlotPlan {
     uint32_t half_fraction; ///< numerator of what a half line has beyond whole ticks
     uint32_t whole_fraction;
@@ -30,9 +33,8 @@ struct SlotPlan {
     uint16_t half_ticks;
     uint16_t whole_ticks; ///< whole ticks of a line; the fractions' carry included
     uint16_t line_compare;
-    uint8_t flags;     ///< wire::SyncFlag
-    uint8_t interlace; ///< 1: fields start at a line start and in mid-line in turn
-    Run runs[2][sync::kMaxSegments + 1]; ///< by "field starts in mid-line"; ended by slots == 0
+    uint8_t flags;          ///< wire::SyncFlag
+    Run runs[2][kMaxRuns];  ///< by "field starts in mid-line"; ended by slots == 0
     wire::SyncAchieved achieved;
 };
 
@@ -50,24 +52,23 @@ inline void make_slot_plan(const wire::SyncAchieved& achieved, SlotPlan& plan) {
     }
     plan.line_compare = static_cast<uint16_t>(achieved.line_sync_ticks - 1);
     plan.flags = achieved.flags;
-    plan.interlace = achieved.half_lines & 1;
     for (uint8_t mid = 0; mid < 2; ++mid) {
         const sync::FieldProgram program = sync::make_field_program(achieved, mid != 0);
+        Run* run = plan.runs[mid];
         for (uint8_t i = 0; i < program.count; ++i) {
             const sync::Segment& segment = program.segments[i];
-            const bool vertical =
-                segment.pulse == sync::Pulse::kBroad || segment.pulse == sync::Pulse::kSolid;
-            const bool whole = segment.half_lines_per_slot == 2;
-            Run& run = plan.runs[mid][i];
-            run.slots = segment.slots;
-            run.compare = segment.pulse == sync::Pulse::kSolid
-                              ? kNoCompare
-                              : static_cast<uint16_t>(segment.ticks - 1);
-            run.shape = static_cast<uint8_t>(
-                (whole ? kShapeWholeLine : 0) | (vertical ? kShapeVertical : 0) |
-                (whole && segment.pulse == sync::Pulse::kLine ? kShapePicture : 0));
+            const bool solid = segment.pulse == sync::Pulse::kSolid;
+            const bool vertical = solid || segment.pulse == sync::Pulse::kBroad;
+            for (uint16_t left = segment.slots; left != 0; ++run) {
+                run->slots = left > 255 ? 255 : static_cast<uint8_t>(left);
+                left = static_cast<uint16_t>(left - run->slots);
+                run->compare = solid ? kNoCompare : static_cast<uint16_t>(segment.ticks - 1);
+                run->shape = static_cast<uint8_t>(
+                    (segment.half_lines_per_slot == 2 ? kShapeWholeLine : 0) |
+                    (vertical ? kShapeVertical : 0));
+            }
         }
-        plan.runs[mid][program.count].slots = 0;
+        run->slots = 0;
     }
 }
 

@@ -3,7 +3,10 @@
 // slot starts are exact on average and never a whole tick late. New settings and output on or off come into
 // force where a field begins.
 //
-//   call k:      current = slot k (runs now)     next = slot k + 1, whose compare values are loaded at its start
+//   call k:      current = slot k (runs now)     described = slot k + 1, whose compare values load at its start
+//
+// advance() is on the path of every slot and short; what changes only from run to run is done in next_run(),
+// and told by begun().
 #pragma once
 #include "firmware/core/slot_plan.hpp"
 
@@ -15,33 +18,53 @@ class SlotSequencer {
     /// Starts with plan's first field, output off. plan must outlive its use.
     void begin(const SlotPlan* plan) {
         plan_ = plan;
-        restart();
-        describe();
+        starts_line_ = 1;
+        enter_plan();
+        run_ = plan_->runs[0];
+        note_field();
+        load_run();
+        measure();
     }
 
     /// Describes the following slot. Called once per slot, from the slot interrupt only.
     void advance() {
-        field_starts_ = 0;
-        if (--slots_left_ == 0) {
-            ++run_;
-            if (run_->slots == 0) {
-                start_field();
-            }
-            load_run();
+        begun_ = 0;
+        if ((shape_ & kShapeWholeLine) == 0) {
+            starts_line_ ^= 1;
         }
-        describe();
+        if (--path.slots_left == 0) {
+            next_run();
+        }
+        measure();
     }
 
-    uint16_t length() const { return length_; }   ///< ticks of the described slot
-    uint16_t compare() const { return compare_; } ///< its pulse width - 1, or kNoCompare
+    uint16_t length() const { return path.length; }    ///< ticks of the described slot
+    uint16_t compare() const { return run_->compare; } ///< its pulse width - 1, or kNoCompare
     uint8_t shape() const { return shape_; }
     uint8_t starts_line() const { return starts_line_; }
-    uint8_t starts_field() const { return field_starts_; }
     uint8_t output() const { return output_; } ///< sync goes out on the pins
     const SlotPlan& plan() const { return *plan_; }
     uint32_t fields() const { return fields_; }
     /// wire::FieldStart::accumulator of the last field start.
     uint32_t field_accumulator() const { return field_accumulator_; }
+
+    /// What a slot in the middle of a run of whole lines needs. A port may do advance() by hand for such a slot
+    /// (steady != 0, and slots_left not about to become 0): step the fraction, and the length follows.
+    struct Path {
+        uint8_t slots_left;
+        uint8_t steady; ///< not 0: whole lines, and nothing else to do; written by the caller
+        uint16_t length;
+        uint16_t ticks;       ///< length without a carry
+        uint32_t step;        ///< added to the fraction by every slot
+        uint32_t denominator; ///< taken off at a carry
+        uint32_t fraction;    ///< runs from -denominator to -1: overflow is the carry
+    };
+    Path path = {};
+
+    /// What the last advance() began: nothing, a run (kNewRun), or a field (kNewField as well).
+    static constexpr uint8_t kNewRun = 0x01;
+    static constexpr uint8_t kNewField = 0x02;
+    uint8_t begun() const { return begun_; }
 
     // ---- from the main loop, with the slot interrupt held off ---------------------------------------
 
@@ -54,82 +77,75 @@ class SlotSequencer {
     }
     /// Ends the field with the slot described now. Only for use while no sync goes out.
     void cut_field_short() {
-        slots_left_ = 1;
+        path.slots_left = 1;
         while (run_[1].slots != 0) {
             ++run_;
         }
     }
 
   private:
-    void restart() {
-        mid_line_ = 0;
-        run_ = plan_->runs[0];
-        fraction_ = 0u - plan_->denominator; // runs from -denominator to -1: a carry shows a tick
+    YOKEDOCK_RARE void next_run() {
+        ++run_;
+        begun_ = kNewRun;
+        if (run_->slots == 0) {
+            if (requested_plan_ != nullptr) {
+                plan_ = requested_plan_;
+                requested_plan_ = nullptr;
+                starts_line_ = 1;
+                enter_plan();
+            }
+            output_ = requested_output_;
+            run_ = plan_->runs[starts_line_ ^ 1];
+            ++fields_;
+            note_field();
+        }
         load_run();
-        note_field();
     }
 
-    void start_field() {
-        if (requested_plan_ != nullptr) {
-            plan_ = requested_plan_;
-            requested_plan_ = nullptr;
-            mid_line_ = 0;
-            fraction_ = 0u - plan_->denominator;
-        } // else mid_line_ stands where the last slot of the field left it
-        output_ = requested_output_;
-        run_ = plan_->runs[mid_line_];
-        ++fields_;
-        note_field();
+    void enter_plan() {
+        path.denominator = plan_->denominator;
+        path.fraction = 0u - plan_->denominator;
     }
 
     void note_field() {
-        field_starts_ = 1;
-        field_accumulator_ = fraction_ + plan_->denominator;
-        if (mid_line_ != 0) {
+        begun_ = kNewRun | kNewField;
+        field_accumulator_ = path.fraction + path.denominator;
+        if (starts_line_ == 0) {
             field_accumulator_ |= 0x80000000u;
         }
     }
 
     void load_run() {
-        slots_left_ = run_->slots;
-        compare_ = run_->compare;
+        path.slots_left = run_->slots;
         shape_ = run_->shape;
-    }
-
-    void describe() {
-        uint16_t length;
-        uint32_t fraction;
         if ((shape_ & kShapeWholeLine) != 0) {
-            starts_line_ = 1;
-            length = plan_->whole_ticks;
-            fraction = plan_->whole_fraction;
+            path.ticks = plan_->whole_ticks;
+            path.step = plan_->whole_fraction;
         } else {
-            starts_line_ = mid_line_ ^ 1;
-            mid_line_ ^= 1;
-            length = plan_->half_ticks;
-            fraction = plan_->half_fraction;
+            path.ticks = plan_->half_ticks;
+            path.step = plan_->half_fraction;
         }
-        fraction_ += fraction;
-        if (fraction_ < fraction) { // carry
-            fraction_ -= plan_->denominator;
-            ++length;
-        }
-        length_ = length;
     }
 
-    const SlotPlan* plan_ = nullptr;
-    const Run* run_ = nullptr;
-    uint32_t fraction_ = 0;
-    uint16_t slots_left_ = 0;
-    uint16_t compare_ = 0;
-    uint16_t length_ = 0;
+    void measure() {
+        uint16_t length = path.ticks;
+        uint32_t fraction = path.fraction + path.step;
+        if (fraction < path.step) { // carry
+            ++length;
+            fraction -= path.denominator;
+        }
+        path.fraction = fraction;
+        path.length = length;
+    }
+
     uint8_t shape_ = 0;
     uint8_t starts_line_ = 0;
-    uint8_t field_starts_ = 0;
-    uint8_t mid_line_ = 0; ///< the next slot would start in mid-line
+    uint8_t begun_ = 0;
+    const SlotPlan* plan_ = nullptr;
+    const Run* run_ = nullptr;
+    const SlotPlan* requested_plan_ = nullptr;
     uint8_t output_ = 0;
     uint8_t requested_output_ = 0;
-    const SlotPlan* requested_plan_ = nullptr;
     uint32_t fields_ = 0;
     uint32_t field_accumulator_ = 0;
 };

@@ -23,15 +23,17 @@ void AvrHardware::begin() {
     DDRH |= kPatternPin;
     firmware::pool.reset();
     make_slot_plan(kFirstPlan.achieved, plans_[0]);
-    start_serial();
-    start_slots(&plans_[0]);
     reset_counters();
+    start_serial();
+    start_slots(&plans_[0]); // last: the slots run from here on, and wait for nobody
 }
 
 void AvrHardware::poll() {
     if (capture_ == kWaiting && !change_pending()) {
         begin_capture();
     }
+    record_field();
+    recover_sampling();
     const auto settle = [](EdgeCounter& counter) {
         EdgeCounter::Long taken{};
         {
@@ -42,6 +44,23 @@ void AvrHardware::poll() {
     };
     settle(line_counter);
     settle(field_counter);
+}
+
+void AvrHardware::record_field() {
+    if (slot.field_due == 0) {
+        return;
+    }
+    uint32_t time;
+    uint32_t accumulator;
+    {
+        InterruptLock lock;
+        slot.field_due = 0;
+        time = slot.field_time;
+        accumulator = sequencer.field_accumulator();
+    }
+    if (capture_ == kRunning) {
+        firmware::pool.push_field_start(time, accumulator);
+    }
 }
 
 uint32_t AvrHardware::now() const {
@@ -87,6 +106,10 @@ void AvrHardware::set_sync(const wire::SyncAchieved& achieved) {
             sequencer.cut_field_short();
         }
         slot.longest = 0;
+    }
+    {
+        InterruptLock lock;
+        sampler.set_line(line_ticks());
     }
     set_video_pattern(pattern_, achieved);
     reset_counters();
@@ -137,13 +160,12 @@ void AvrHardware::start_capture(const wire::CaptureSettings& settings) {
 void AvrHardware::begin_capture() {
     reset_counters();
     capture_ = kRunning;
-    start_sampling(settings_);
+    start_sampling(settings_, line_ticks());
     start_edges(settings_.line_edge_mode, settings_.field_edge_mode);
-    slot.capturing = 1;
 }
 
 void AvrHardware::stop_capture() {
-    slot.capturing = 0;
+    record_field();
     stop_edges();
     stop_sampling();
     capture_ = kIdle;
@@ -161,7 +183,8 @@ void AvrHardware::read_counters(wire::StatusAnswer& status) {
     status.field_extra = field_counter.extra();
     status.bytes_lost = bytes_lost();
     status.samples_late = sampler.late();
-    status.longest_slot_cycles = slot.longest;
+    status.longest_slot_cycles =
+        slot.longest == 0xFFFF ? 0xFFFF : static_cast<uint16_t>(slot.longest + kEpilogueCycles);
 }
 
 } // namespace firmware

@@ -42,9 +42,11 @@ class AvrHardware {
     bool over_current() const { return (PINC & kOverCurrentPin) != 0; }
 
   private:
+    uint16_t line_ticks() const { return static_cast<uint16_t>(2 * sync_plan().half_line_ticks); }
     bool change_pending() const;
     void reset_counters();
     void begin_capture();
+    void record_field();
 
     SlotPlan plans_[2];
     uint8_t newest_ = 0;

@@ -10,8 +10,8 @@ namespace firmware {
 struct LineLatch {
     uint16_t stamp;
     uint8_t tccr4b; ///< as it was at the edge: its direction
-    uint8_t full;
-    uint8_t both; ///< both edges are stamped
+    volatile uint8_t full; ///< 0 or 0xFF
+    uint8_t both; ///< 0xFF: both edges are stamped; else 0
 };
 extern LineLatch line_latch;
 
@@ -23,7 +23,7 @@ inline void latch_line_edge() {
         TCCR4B = static_cast<uint8_t>(control ^ (1 << ICES4));
         TIFR4 = 1 << ICF4;
         line_latch.tccr4b = control;
-        line_latch.full = 1;
+        line_latch.full = 0xFF;
     }
 }
 

@@ -28,9 +28,9 @@ void sleep_until_interrupt() {
 
 int main() {
     set_sleep_mode(SLEEP_MODE_IDLE);
-    hardware.begin();
     device.begin();
     wdt_enable(WDTO_250MS);
+    hardware.begin(); // last: the slots run from here on, and wait for nobody
     sei();
     for (;;) {
         wdt_reset();

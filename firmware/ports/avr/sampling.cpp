@@ -5,26 +5,28 @@
 // safe for changing it ("Changing Channel or Reference Selection").
 #pragma GCC optimize("O2")
 #include "firmware/ports/avr/sampling.hpp"
+#include "firmware/ports/avr/save_registers.hpp"
 
 namespace yokedock {
 namespace firmware {
 
-namespace {
 uint8_t adcsra_armed; ///< as it is while results are wanted
 uint8_t adcsra_quiet; ///< the same without the interrupt
 
+namespace {
+
 bool nothing_on_the_way() {
     InterruptLock lock;
-    return sampler.empty();
+    return !sampler.on_the_way();
 }
 } // namespace
 
-void start_sampling(const wire::CaptureSettings& settings) {
+void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks) {
     if (settings.entries == 0) {
         return;
     }
     const uint8_t prescale = settings.adc_prescale_log2;
-    sampler.configure(settings, conversion_ticks(prescale));
+    sampler.configure(settings, line_ticks, conversion_ticks(prescale));
     ADCSRA = 0;
     ADMUX = static_cast<uint8_t>((1 << REFS0) | settings.schedule[0].channel);
     adcsra_quiet = static_cast<uint8_t>((1 << ADEN) | (1 << ADATE) | prescale);
@@ -46,8 +48,20 @@ void start_sampling(const wire::CaptureSettings& settings) {
     sampler.enable(true);
 }
 
+void recover_sampling() {
+    InterruptLock lock;
+    if (sampler.enabled() != 0 && sampler.recover(TCNT4)) {
+        TIFR1 = 1 << OCF1B;
+        pool.break_samples();
+    }
+}
+
 void stop_sampling() {
-    sampler.enable(false);
+    {
+        InterruptLock lock;
+        sampler.enable(false);
+        OCR1B = kNoCompare;
+    }
     // What is planned or converting still comes: two slots and one conversion at the most.
     uint16_t waited = 0;
     while (!nothing_on_the_way() && ++waited < 2000) {
@@ -60,31 +74,43 @@ void stop_sampling() {
 } // namespace firmware
 } // namespace yokedock
 
-ISR(ADC_vect) {
+/// Shuts only itself out and opens interrupts at once, without touching a flag: the slot handler must not wait for
+/// the rest.
+ISR(ADC_vect, ISR_NAKED) {
+    asm volatile("push r24           \n\t"
+                 "lds  r24, %[quiet] \n\t"
+                 "sts  %[adcsra], r24 \n\t"
+                 "sei                \n\t" YOKEDOCK_SAVE_FOR_CALL
+                 "call yokedock_conversion \n\t" YOKEDOCK_RESTORE_AFTER_CALL
+                 "pop  r24           \n\t"
+                 "reti               \n\t" ::[quiet] "i"(&yokedock::firmware::adcsra_quiet),
+                 [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)));
+}
+
+/// Returns with interrupts off.
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_conversion() {
     using namespace yokedock::firmware;
-    const uint16_t code = ADC;
-    const uint16_t now_low = TCNT4;
-    if (sampler.empty()) {
-        TIFR1 = 1 << OCF1B;
-        if (sampler.enabled() != 0) {
-            sampler.drop_late();
-        }
-        return;
-    }
-    const Trigger trigger = sampler.oldest();
-    sampler.take();
-    if (!sampler.empty()) {
-        ADMUX = static_cast<uint8_t>((1 << REFS0) | sampler.oldest().channel);
+    cli(); // the slot handler plans meanwhile, and timer 4's high byte is shared
+    Trigger trigger;
+    const bool good = sampler.take(TCNT4, trigger);
+    uint8_t channel;
+    if (sampler.next_channel(channel)) {
+        ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
     }
     TIFR1 = 1 << OCF1B;
-    ADCSRA = adcsra_quiet; // only this handler is shut out from here on
     sei();
-    if (sampler.age_is_right(now_low, trigger.time)) {
-        pool.push_sample(trigger.time, code, trigger.channel);
-        cli();
-    } else {
-        cli();
-        sampler.drop_late();
+    if (sampler.enabled() != 0 || good) {
+        const uint16_t code = ADC;
+        if (good) {
+            pool.push_sample(trigger.time_low, code, trigger.channel, [](uint16_t low) {
+                InterruptLock lock;
+                return tick_from_low(low);
+            });
+        } else {
+            pool.break_samples();
+        }
+        sampler.refill();
     }
+    cli();
     ADCSRA = adcsra_armed;
 }

@@ -6,7 +6,10 @@ namespace yokedock {
 namespace firmware {
 
 /// Main loop: sampling by settings' schedule from the next line on. Takes one conversion time.
-void start_sampling(const wire::CaptureSettings& settings);
+void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks);
+
+/// Main loop: goes on when a trigger was lost and no result came.
+void recover_sampling();
 
 /// Main loop: no more samples when it returns (after two slots and a conversion at the most).
 void stop_sampling();

@@ -23,10 +23,7 @@ SlotState slot;
 namespace {
 
 constexpr uint8_t kMode14A = 1 << WGM11;
-/// Cycles of the handler after its last look at the count: registers restored and return.
-constexpr uint8_t kEpilogueCycles = 50;
-
-/// The next slot begins a field: new settings and output on or off.
+/// The described slot begins a field: new settings, and output on or off.
 inline void enter_field() {
     const SlotPlan& plan = sequencer.plan();
     const uint8_t flags = plan.flags;
@@ -38,136 +35,355 @@ inline void enter_field() {
     }
     slot.tccr1a_line = connect;
     slot.portb_idle = idle_portb(flags);
+    slot.field_time = (static_cast<uint32_t>(slot.next_high) << 16) | slot.next_low;
     slot.field_due = 1;
+    start_picture_field();
 }
 
-/// Arms the exact edge of the separate field sync at the next slot's start.
+/// Arms the exact edge of the separate field sync at the described slot's start.
 inline void arm_field_sync(uint8_t vertical) {
     slot.vertical = vertical;
-    if (sequencer.output() == 0) {
-        yokedock_tccr3a = 0;
-    } else {
-        const bool high = ((sequencer.plan().flags & wire::kSyncSeparateFieldPositive) != 0) ==
-                          (vertical != 0);
-        OCR3A = static_cast<uint16_t>(static_cast<uint16_t>(slot.next_start) - 1);
-        yokedock_tccr3a = high ? 0xC0 : 0x80;
+    uint8_t connect = 0;
+    if (sequencer.output() != 0) {
+        const bool positive = (sequencer.plan().flags & wire::kSyncSeparateFieldPositive) != 0;
+        OCR3A = static_cast<uint16_t>(slot.next_low - 1);
+        connect = positive == (vertical != 0) ? 0xC0 : 0x80;
     }
+    yokedock_tccr3a = connect;
     // Window bits as they stand; the handler of the window edge and this one never overlap.
-    TCCR3A = static_cast<uint8_t>((TCCR3A & 0x30) | yokedock_tccr3a);
+    TCCR3A = static_cast<uint8_t>((TCCR3A & 0x30) | connect);
 }
 
-inline void run_slot() {
-    ICR1 = static_cast<uint16_t>(sequencer.length() - 1);
-    const uint32_t start = slot.next_start;
-    const uint32_t next = start + sequencer.length();
-    slot.start = start;
-    slot.next_start = next;
-    if (slot.field_due != 0) {
-        slot.field_due = 0;
-        slot.line_compare = sequencer.plan().line_compare;
-        if (slot.capturing != 0) {
-            pool.push_field_start(start, sequencer.field_accumulator());
+} // namespace
+
+/// Every slot that is not one whole line like the one before: half lines, and ends of runs. ICR1 is written.
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_run_slot() {
+    const uint16_t length = sequencer.length();
+    const uint16_t start_low = static_cast<uint16_t>(slot.next_low + length);
+    slot.next_low = start_low;
+    if (start_low < length) {
+        ++slot.next_high;
+    }
+    sequencer.advance();
+    if (sequencer.begun() != 0) {
+        OCR1A = sequencer.compare();
+        if ((sequencer.begun() & SlotSequencer::kNewField) != 0) {
+            enter_field();
         }
     }
-
-    sequencer.advance();
-    OCR1A = sequencer.compare();
-    if (sequencer.starts_field() != 0) {
-        enter_field();
-    }
-    const uint8_t vertical = sequencer.shape() & kShapeVertical;
-    if (vertical != slot.vertical) {
-        arm_field_sync(vertical);
-    }
-    // A line sync on the separate pin only where a line starts. The pin may be switched only after this slot's
-    // pulse, which the compare C handler waits for.
-    const uint8_t connect = sequencer.starts_line() != 0
-                                ? slot.tccr1a_line
-                                : static_cast<uint8_t>(slot.tccr1a_line & ~0x0C);
-    if (connect != slot.tccr1a) {
-        slot.tccr1a_next = connect;
-        TIMSK1 = (1 << TOIE1) | (1 << OCIE1C);
-    }
+    // Pins that change from slot to slot may be switched only after this slot's line sync: compare C.
+    TIMSK1 = (1 << TOIE1) | (1 << OCIE1C);
+    sequencer.path.steady = sequencer.begun() == 0 ? sequencer.shape() & kShapeWholeLine : 0;
     latch_line_edge(); // an edge that waits must not be overrun by the next one
 
     if (sampler.enabled() != 0) {
-        const uint16_t place = sampler.plan(next, sequencer.length(), sequencer.starts_line());
+        const uint16_t place =
+            sampler.plan(start_low, sequencer.length(), sequencer.starts_line());
         OCR1B = static_cast<uint16_t>(place - 1); // 0: 0xFFFF, no trigger
         uint8_t channel;
         if (place != 0 && sampler.sole_channel(channel)) {
             ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
         }
-    } else {
-        OCR1B = kNoCompare;
     }
     if (video.pattern != 0) {
-        plan_picture(next);
-    }
-
-    const uint16_t cycles = static_cast<uint16_t>(TCNT1 + kEpilogueCycles);
-    if (cycles > slot.longest) {
-        slot.longest = cycles;
-    }
-    if ((TIFR1 & (1 << TOV1)) != 0) {
-        slot.longest = 0xFFFF; // the next slot has begun already
+        plan_picture(start_low, sequencer.starts_line());
     }
 }
 
-} // namespace
 } // namespace firmware
 } // namespace yokedock
 
-/// The rest of the slot handler; entered by a jump from the vector below.
-extern "C" void __vector_slot_rest() __attribute__((signal, used, externally_visible));
-extern "C" void __vector_slot_rest() { yokedock::firmware::run_slot(); }
+/// After the line sync width of a slot that is not like the one before: field sync edge and pins as the described
+/// slot needs them. The flag may be an old one, from the slot before: then the pulse still lasts, and the real match
+/// comes.
+ISR(TIMER1_COMPC_vect) {
+    using namespace yokedock::firmware;
+    if (TCNT1 <= slot.line_compare) {
+        return;
+    }
+    TIMSK1 = 1 << TOIE1;
+    const uint8_t vertical = sequencer.shape() & kShapeVertical;
+    if (vertical != slot.vertical) {
+        arm_field_sync(vertical);
+    }
+    uint8_t connect = slot.tccr1a_line;
+    if (sequencer.starts_line() == 0) {
+        connect = static_cast<uint8_t>(connect & ~0x0C); // a line sync only where a line starts
+    }
+    if (connect != slot.tccr1a) {
+        PORTB = slot.portb_idle;
+        slot.tccr1a = connect;
+        TCCR1A = connect;
+    }
+    slot.line_compare = sequencer.plan().line_compare;
+}
 
-/// Slots with a picture first put the pattern timer in step and arm the window, before anything else can take
+/// A picture is due in this line: puts the pattern timer in step and arms the window, before anything else can take
 /// time: both must be done when the window opens, 147 ticks or more after the line start. From reading TCNT1 to
-/// writing TCNT2 are 12 cycles, whichever way the branch goes; picture_add contains them.
+/// writing TCNT2 are 12 cycles, whichever way the branch goes; picture_add contains them. r24, r25 are free.
+#define YOKEDOCK_PICTURE_FIRST                                                                         \
+    "lds  r24, %[tcnt1]      \n\t"                                                                     \
+    "cpi  r24, 130           \n\t" /* too late for this line: leave it black */                        \
+    "brsh 19f                \n\t"                                                                     \
+    "lds  r25, yokedock_picture_add    \n\t"                                                           \
+    "add  r24, r25           \n\t"                                                                     \
+    "lds  r25, yokedock_picture_period \n\t"                                                           \
+    "cp   r24, r25           \n\t"                                                                     \
+    "brcs 18f                \n\t"                                                                     \
+    "sub  r24, r25           \n\t"                                                                     \
+    "18: sts %[tcnt2], r24   \n\t"                                                                     \
+    "lds  r24, yokedock_picture_tccr2a \n\t"                                                           \
+    "sts  %[tccr2a], r24     \n\t"                                                                     \
+    "lds  r24, yokedock_picture_open+1 \n\t"                                                           \
+    "sts  %[ocr3b]+1, r24    \n\t"                                                                     \
+    "lds  r24, yokedock_picture_open   \n\t"                                                           \
+    "sts  %[ocr3b], r24      \n\t"                                                                     \
+    "lds  r24, yokedock_tccr3a         \n\t"                                                           \
+    "ori  r24, 0x30          \n\t" /* window pin: set on match */                                      \
+    "sts  %[tccr3a], r24     \n\t"                                                                     \
+    "19:                     \n\t"
+
+/// The slot handler. By hand, because it runs 15000 times a second and a compiler saves twice the registers: the
+/// same as yokedock_run_slot() for the common slot, a whole line in the middle of a run; the rest goes there.
+///   X  low half of the described slot's start tick     Z  its length, then the turn of the schedule
 ISR(TIMER1_OVF_vect, ISR_NAKED) {
-    asm volatile("sbis %[flags], %[bit]   \n\t"
-                 "jmp  __vector_slot_rest \n\t"
-                 "push r24                \n\t"
+    using namespace yokedock::firmware;
+    asm volatile("push r24                \n\t"
                  "in   r24, __SREG__      \n\t"
                  "push r24                \n\t"
                  "push r25                \n\t"
-                 "lds  r24, %[tcnt1]      \n\t"
-                 "cpi  r24, 130           \n\t" // too late for this line: leave it black
-                 "brsh 2f                 \n\t"
-                 "lds  r25, yokedock_picture_add    \n\t"
-                 "add  r24, r25           \n\t"
-                 "lds  r25, yokedock_picture_period \n\t"
-                 "cp   r24, r25           \n\t"
-                 "brcs 1f                 \n\t"
-                 "sub  r24, r25           \n\t"
-                 "1: sts %[tcnt2], r24    \n\t"
-                 "lds  r24, yokedock_picture_tccr2a \n\t"
-                 "sts  %[tccr2a], r24     \n\t"
-                 "lds  r24, yokedock_picture_open+1 \n\t"
-                 "sts  %[ocr3b]+1, r24    \n\t"
-                 "lds  r24, yokedock_picture_open   \n\t"
-                 "sts  %[ocr3b], r24      \n\t"
-                 "lds  r24, yokedock_tccr3a         \n\t"
-                 "ori  r24, 0x30          \n\t" // window pin: set on match
-                 "sts  %[tccr3a], r24     \n\t"
-                 "2: pop r25              \n\t"
-                 "pop  r24                \n\t"
-                 "out  __SREG__, r24      \n\t"
-                 "pop  r24                \n\t"
-                 "jmp  __vector_slot_rest \n\t" ::[flags] "I"(_SFR_IO_ADDR(GPIOR0)),
-                 [bit] "I"(yokedock::firmware::kPictureDueBit), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
+                 "sbis %[flags], %[bit]   \n\t"
+                 "rjmp 20f                \n\t" //
+                 YOKEDOCK_PICTURE_FIRST   //
+                 "20:                     \n\t"
+                 "push r30                \n\t"
+                 "push r31                \n\t"
+                 "push r26                \n\t"
+                 "push r27                \n\t"
+                 "push r18                \n\t"
+                 "push r19                \n\t"
+                 // ICR1 = length - 1: the slot that has begun ends there.
+                 "lds  r30, %[length]     \n\t"
+                 "lds  r31, %[length]+1   \n\t"
+                 "movw r24, r30           \n\t"
+                 "sbiw r24, 1             \n\t"
+                 "sts  %[icr1]+1, r25     \n\t"
+                 "sts  %[icr1], r24       \n\t" ::[flags] "I"(_SFR_IO_ADDR(GPIOR0)),
+                 [bit] "I"(kPictureDueBit), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
                  [tcnt2] "n"(_SFR_MEM_ADDR(TCNT2)), [tccr2a] "n"(_SFR_MEM_ADDR(TCCR2A)),
-                 [ocr3b] "n"(_SFR_MEM_ADDR(OCR3B)), [tccr3a] "n"(_SFR_MEM_ADDR(TCCR3A)));
-}
-
-/// After the line sync width of a slot: the pins as the next slot needs them. The flag may be an old one, from
-/// the slot before: then the pulse still lasts, and the real match comes.
-ISR(TIMER1_COMPC_vect) {
-    using yokedock::firmware::slot;
-    if (TCNT1 > slot.line_compare) {
-        TIMSK1 = 1 << TOIE1;
-        PORTB = slot.portb_idle;
-        slot.tccr1a = slot.tccr1a_next;
-        TCCR1A = slot.tccr1a;
-    }
+                 [ocr3b] "n"(_SFR_MEM_ADDR(OCR3B)), [tccr3a] "n"(_SFR_MEM_ADDR(TCCR3A)),
+                 [icr1] "n"(_SFR_MEM_ADDR(ICR1)), [length] "i"(&sequencer.path.length));
+    asm volatile("lds  r24, %[steady]     \n\t"
+                 "tst  r24                \n\t"
+                 "breq 30f                \n\t"
+                 "lds  r24, %[left]       \n\t"
+                 "dec  r24                \n\t"
+                 "breq 30f                \n\t"
+                 "sts  %[left], r24       \n\t"
+                 "rjmp 40f                \n\t"
+                 // Not the common slot.
+                 "30: push r0             \n\t"
+                 "push r1                 \n\t"
+                 "push r20                \n\t"
+                 "push r21                \n\t"
+                 "push r22                \n\t"
+                 "push r23                \n\t"
+                 "clr  r1                 \n\t"
+                 "call yokedock_run_slot  \n\t"
+                 "pop  r23                \n\t"
+                 "pop  r22                \n\t"
+                 "pop  r21                \n\t"
+                 "pop  r20                \n\t"
+                 "pop  r1                 \n\t"
+                 "pop  r0                 \n\t"
+                 "jmp  90f                \n\t"
+                 // next += length
+                 "40: lds r26, %[next]    \n\t"
+                 "lds  r27, %[next]+1     \n\t"
+                 "add  r26, r30           \n\t"
+                 "adc  r27, r31           \n\t"
+                 "sts  %[next], r26       \n\t"
+                 "sts  %[next]+1, r27     \n\t"
+                 "brcc 41f                \n\t"
+                 "lds  r24, %[high]       \n\t"
+                 "lds  r25, %[high]+1     \n\t"
+                 "adiw r24, 1             \n\t"
+                 "sts  %[high], r24       \n\t"
+                 "sts  %[high]+1, r25     \n\t"
+                 // fraction += step; a carry makes the slot one tick longer
+                 "41: lds r18, %[frac]    \n\t"
+                 "lds  r19, %[frac]+1     \n\t"
+                 "lds  r24, %[frac]+2     \n\t"
+                 "lds  r25, %[frac]+3     \n\t"
+                 "lds  r30, %[step]       \n\t"
+                 "add  r18, r30           \n\t"
+                 "lds  r30, %[step]+1     \n\t"
+                 "adc  r19, r30           \n\t"
+                 "lds  r30, %[step]+2     \n\t"
+                 "adc  r24, r30           \n\t"
+                 "lds  r30, %[step]+3     \n\t"
+                 "adc  r25, r30           \n\t"
+                 "lds  r30, %[ticks]      \n\t"
+                 "lds  r31, %[ticks]+1    \n\t"
+                 "brcc 42f                \n\t"
+                 "adiw r30, 1             \n\t"
+                 "push r30                \n\t"
+                 "lds  r30, %[den]        \n\t"
+                 "sub  r18, r30           \n\t"
+                 "lds  r30, %[den]+1      \n\t"
+                 "sbc  r19, r30           \n\t"
+                 "lds  r30, %[den]+2      \n\t"
+                 "sbc  r24, r30           \n\t"
+                 "lds  r30, %[den]+3      \n\t"
+                 "sbc  r25, r30           \n\t"
+                 "pop  r30                \n\t"
+                 "42: sts %[frac], r18    \n\t"
+                 "sts  %[frac]+1, r19     \n\t"
+                 "sts  %[frac]+2, r24     \n\t"
+                 "sts  %[frac]+3, r25     \n\t"
+                 "sts  %[length], r30     \n\t"
+                 "sts  %[length]+1, r31   \n\t" ::[steady] "i"(&sequencer.path.steady),
+                 [left] "i"(&sequencer.path.slots_left), [next] "i"(&slot.next_low),
+                 [high] "i"(&slot.next_high), [frac] "i"(&sequencer.path.fraction),
+                 [step] "i"(&sequencer.path.step), [den] "i"(&sequencer.path.denominator),
+                 [ticks] "i"(&sequencer.path.ticks), [length] "i"(&sequencer.path.length));
+    asm volatile( // A waiting line edge is moved, when both edges are stamped: latch_line_edge().
+        "sbis %[tifr4], 5        \n\t"
+        "rjmp 50f                \n\t"
+        "lds  r24, %[both]       \n\t"
+        "lds  r25, %[full]       \n\t"
+        "com  r25                \n\t" // full is 0 or 0xFF
+        "and  r24, r25           \n\t"
+        "breq 50f                \n\t"
+        "lds  r24, %[icr4]       \n\t"
+        "sts  %[stamp], r24      \n\t"
+        "lds  r24, %[icr4]+1     \n\t"
+        "sts  %[stamp]+1, r24    \n\t"
+        "lds  r24, %[tccr4b]     \n\t"
+        "sts  %[control], r24    \n\t"
+        "ldi  r25, 0x40          \n\t"
+        "eor  r24, r25           \n\t"
+        "sts  %[tccr4b], r24     \n\t"
+        "ldi  r24, 0x20          \n\t"
+        "out  %[tifr4], r24      \n\t"
+        "ldi  r24, 0xFF          \n\t"
+        "sts  %[full], r24       \n\t"
+        "50:                     \n\t" ::[tifr4] "I"(_SFR_IO_ADDR(TIFR4)),
+        [icr4] "n"(_SFR_MEM_ADDR(ICR4)), [tccr4b] "n"(_SFR_MEM_ADDR(TCCR4B)),
+        [both] "i"(&line_latch.both), [full] "i"(&line_latch.full), [stamp] "i"(&line_latch.stamp),
+        [control] "i"(&line_latch.tccr4b));
+    asm volatile( // Sampler::plan() for a slot that starts a line.
+        "lds  r24, %[enabled]    \n\t"
+        "tst  r24                \n\t"
+        "breq 70f                \n\t"
+        "movw r18, r30           \n\t" // length
+        "lds  r24, %[planned]    \n\t"
+        "lds  r25, %[prepared]   \n\t"
+        "cp   r24, r25           \n\t"
+        "breq 61f                \n\t"
+        "mov  r30, r24           \n\t"
+        "andi r30, 3             \n\t"
+        "lsl  r30                \n\t"
+        "lsl  r30                \n\t"
+        "lsl  r30                \n\t"
+        "ldi  r31, 0             \n\t"
+        "subi r30, lo8(-(%[turn]))\n\t"
+        "sbci r31, hi8(-(%[turn]))\n\t"
+        "ldd  r25, Z+4           \n\t" // skip
+        "subi r25, 1             \n\t"
+        "brcc 60f                \n\t"
+        "ld   r24, Z             \n\t" // place
+        "ldd  r25, Z+1           \n\t"
+        "cp   r24, r18           \n\t"
+        "cpc  r25, r19           \n\t"
+        "brsh 61f                \n\t"
+        "movw r18, r26           \n\t"
+        "add  r18, r24           \n\t"
+        "adc  r19, r25           \n\t"
+        "std  Z+2, r18           \n\t" // the trigger's time
+        "std  Z+3, r19           \n\t"
+        "sbiw r24, 1             \n\t"
+        "sts  %[ocr1b]+1, r25    \n\t"
+        "sts  %[ocr1b], r24      \n\t"
+        "lds  r24, %[planned]    \n\t"
+        "lds  r25, %[taken]      \n\t"
+        "cpse r24, r25           \n\t"
+        "rjmp 59f                \n\t"
+        "ldd  r25, Z+5           \n\t" // no other on the way: its channel now
+        "ori  r25, %[refs]       \n\t"
+        "sts  %[admux], r25      \n\t"
+        "59: inc r24             \n\t"
+        "sts  %[planned], r24    \n\t"
+        "rjmp 70f                \n\t"
+        "60: std Z+4, r25        \n\t"
+        "61: ldi r24, 0xFF       \n\t"
+        "sts  %[ocr1b]+1, r24    \n\t"
+        "sts  %[ocr1b], r24      \n\t"
+        "70:                     \n\t" ::[enabled] "i"(&sampler.path.enabled),
+        [planned] "i"(&sampler.path.planned), [prepared] "i"(&sampler.path.prepared),
+        [taken] "i"(&sampler.path.taken), [turn] "i"(sampler.path.turn),
+        [ocr1b] "n"(_SFR_MEM_ADDR(OCR1B)), [admux] "n"(_SFR_MEM_ADDR(ADMUX)),
+        [refs] "M"(1 << REFS0));
+    asm volatile( // plan_picture() for a slot that starts a line.
+        "lds  r24, %[pattern]    \n\t"
+        "tst  r24                \n\t"
+        "breq 90f                \n\t"
+        "cbi  %[flags], %[bit]   \n\t"
+        "lds  r24, %[left]       \n\t"
+        "dec  r24                \n\t"
+        "sts  %[left], r24       \n\t"
+        "brne 80f                \n\t"
+        "push r0                 \n\t"
+        "push r1                 \n\t"
+        "push r20                \n\t"
+        "push r21                \n\t"
+        "push r22                \n\t"
+        "push r23                \n\t"
+        "push r26                \n\t"
+        "push r27                \n\t"
+        "clr  r1                 \n\t"
+        "call yokedock_next_row  \n\t"
+        "pop  r27                \n\t"
+        "pop  r26                \n\t"
+        "pop  r23                \n\t"
+        "pop  r22                \n\t"
+        "pop  r21                \n\t"
+        "pop  r20                \n\t"
+        "pop  r1                 \n\t"
+        "pop  r0                 \n\t"
+        "80: lds r24, %[due]     \n\t"
+        "tst  r24                \n\t"
+        "breq 90f                \n\t"
+        "lds  r24, %[open]       \n\t"
+        "lds  r25, %[open]+1     \n\t"
+        "add  r24, r26           \n\t"
+        "adc  r25, r27           \n\t"
+        "sts  yokedock_picture_open, r24   \n\t"
+        "sts  yokedock_picture_open+1, r25 \n\t"
+        "sbi  %[flags], %[bit]   \n\t"
+        // How long all this took.
+        "90: lds r24, %[tcnt1]   \n\t"
+        "lds  r25, %[tcnt1]+1    \n\t"
+        "lds  r18, %[longest]    \n\t"
+        "lds  r19, %[longest]+1  \n\t"
+        "cp   r18, r24           \n\t"
+        "cpc  r19, r25           \n\t"
+        "brcs 92f                \n\t"
+        "91: pop r19             \n\t"
+        "pop  r18                \n\t"
+        "pop  r27                \n\t"
+        "pop  r26                \n\t"
+        "pop  r31                \n\t"
+        "pop  r30                \n\t"
+        "pop  r25                \n\t"
+        "pop  r24                \n\t"
+        "out  __SREG__, r24      \n\t"
+        "pop  r24                \n\t"
+        "reti                    \n\t"
+        "92: sts %[longest], r24 \n\t"
+        "sts  %[longest]+1, r25  \n\t"
+        "rjmp 91b                \n\t" ::[pattern] "i"(&video.pattern),
+        [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [bit] "I"(kPictureDueBit), [left] "i"(&video.left),
+        [due] "i"(&video.due), [open] "i"(&video.open), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
+        [longest] "i"(&slot.longest));
 }

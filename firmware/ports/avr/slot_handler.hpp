@@ -12,6 +12,9 @@ inline uint8_t idle_portb(uint8_t flags) {
         ((flags & wire::kSyncSeparateLinePositive) != 0 ? 0 : kLinePin));
 }
 
+/// Cycles of the handler after its last look at the count: registers restored and return. longest is kept without.
+constexpr uint8_t kEpilogueCycles = 41;
+
 /// Sets timers 1, 3, 4 and 5 up on one tick axis and starts the slots with this plan, output off. Interrupts must
 /// be off; they run from the caller's sei() on. plan must stay valid.
 void start_slots(const SlotPlan* plan);

@@ -40,25 +40,30 @@ extern EdgeCounter field_counter;
 
 /// Set by the slot handler.
 struct SlotState {
-    uint32_t start;      ///< tick of the present slot
-    uint32_t next_start; ///< of the one described by the sequencer
+    uint16_t next_low;   ///< tick of the slot the sequencer describes, low and high half
+    uint16_t next_high;
     uint16_t longest;    ///< cycles from overflow to the end of the handler, since the last sync change
+    volatile uint8_t field_due; ///< a field start waits for the main loop to record it
+    uint32_t field_time; ///< its tick
     uint8_t tccr1a;      ///< as the pins are connected now
-    uint8_t tccr1a_next; ///< as they are to be in the next slot
     uint8_t tccr1a_line; ///< with the line sync pin connected: what a line start needs
-    uint8_t vertical;    ///< the present slot belongs to the vertical sync group
-    uint8_t field_due;   ///< a field start waits to be recorded
+    uint8_t vertical;    ///< the described slot belongs to the vertical sync group
     uint8_t portb_idle;  ///< levels of the sync pins while no timer drives them
     uint16_t line_compare; ///< line sync width of the present slot's plan - 1
-    uint8_t capturing;   ///< field starts are recorded
 };
 extern SlotState slot;
 
-/// Ticks of the device now. Interrupts must be off.
+/// The tick whose low half this is, not more than 32767 ticks away from now. Interrupts must be off.
 inline uint32_t tick_from_low(uint16_t low) {
-    const uint32_t start = slot.start;
-    return start + static_cast<uint32_t>(static_cast<int32_t>(
-                       static_cast<int16_t>(static_cast<uint16_t>(low - static_cast<uint16_t>(start)))));
+    const uint16_t next_low = slot.next_low;
+    const int16_t away = static_cast<int16_t>(static_cast<uint16_t>(low - next_low));
+    uint16_t high = slot.next_high;
+    if (away < 0 && low > next_low) {
+        --high;
+    } else if (away >= 0 && low < next_low) {
+        ++high;
+    }
+    return (static_cast<uint32_t>(high) << 16) | low;
 }
 
 } // namespace firmware

@@ -68,7 +68,8 @@ void set_idle_levels(uint8_t flags) {
 
 void start_slots(const SlotPlan* plan) {
     sequencer.begin(plan);
-    slot.next_start = 0;
+    slot.next_low = 0;
+    slot.next_high = 0;
     slot.longest = 0;
     slot.line_compare = plan->line_compare;
     slot.tccr1a = slot.tccr1a_line = 1 << WGM11;

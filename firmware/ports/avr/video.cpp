@@ -19,6 +19,7 @@ VideoState video;
 
 namespace {
 
+constexpr uint8_t kRowPairs = 8; ///< white bars, or fields of the grid, down the picture
 constexpr uint8_t kRephaseCycles = 12; ///< from reading TCNT1 to writing TCNT2, slot handler
 
 struct Blanking {
@@ -70,14 +71,23 @@ void set_video_pattern(wire::VideoPattern pattern, const wire::SyncAchieved& pla
         PORTH &= static_cast<uint8_t>(~kPatternPin);
         return;
     }
-    video.blanking_end = blanking.end_ticks;
+    video.open = static_cast<uint16_t>(blanking.end_ticks - 1);
     video.width = width;
     video.blanked = blanking.lines;
-    video.last = static_cast<uint16_t>(lines - 1);
-    video.row_lines = static_cast<uint8_t>((lines - blanking.lines) / 16 + 1);
-    video.row = 1;
-    video.line = 0x7FFF; // no picture before the next field start
+    video.left = 0; // no picture before the next field start; 0 counts 256 lines, all without
+    video.due = 0;
+    video.row = 0xFF;
     const bool grid = pattern == wire::VideoPattern::kGrid;
+    const bool bars = pattern == wire::VideoPattern::kHorizontalBars;
+    const bool flat = pattern == wire::VideoPattern::kFlat;
+    constexpr uint8_t white = (1 << WGM21) | (1 << WGM20);
+    constexpr uint8_t striped = white | (1 << COM2B1);
+    const uint8_t tall = static_cast<uint8_t>((lines - 1 - blanking.lines) / kRowPairs);
+    video.rows = 2 * kRowPairs;
+    video.kind[0] = {grid ? uint8_t{1} : static_cast<uint8_t>(tall / 2), 1,
+                     flat || bars || grid ? white : striped};
+    video.kind[1] = {static_cast<uint8_t>(tall - video.kind[0].lines),
+                     bars ? uint8_t{0} : uint8_t{1}, flat ? white : striped};
     OCR2A = static_cast<uint8_t>(period - 1);
     OCR2B = grid ? 3 : static_cast<uint8_t>(period / 2 - 1);
     yokedock_picture_period = period;
@@ -88,6 +98,19 @@ void set_video_pattern(wire::VideoPattern pattern, const wire::SyncAchieved& pla
     PORTH |= kPatternPin; // the level while timer 2 does not drive the pin: white
     TIFR3 = 1 << OCF3B;
     TIMSK3 = 1 << OCIE3B;
+}
+
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_next_row() {
+    const uint8_t row = video.row;
+    if (row >= video.rows) {
+        video.due = 0; // below the picture: 256 lines or the end of the field
+        return;
+    }
+    video.row = static_cast<uint8_t>(row + 1);
+    const VideoRow& kind = video.kind[row & 1];
+    video.left = kind.lines;
+    video.due = kind.due;
+    yokedock_picture_tccr2a = kind.tccr2a;
 }
 
 } // namespace firmware

@@ -22,59 +22,50 @@ extern volatile uint8_t yokedock_tccr3a;
 namespace yokedock {
 namespace firmware {
 
+/// Two kinds of rows take turns down the picture: white and black, or a line and what is below it.
+struct VideoRow {
+    uint8_t lines;
+    uint8_t due;    ///< the window opens in these lines
+    uint8_t tccr2a; ///< pattern from timer 2, or constant white
+};
+
 struct VideoState {
-    uint8_t pattern;       ///< wire::VideoPattern
-    uint8_t row;           ///< lines left in the present row of bars
-    uint8_t row_lines;
-    uint8_t white;         ///< horizontal bars: the present row is white
-    uint16_t line;         ///< lines since the field start
-    uint16_t blanked;      ///< lines before the picture
-    uint16_t last;         ///< first line after the picture
-    uint16_t blanking_end; ///< ticks
-    uint16_t width;        ///< ticks
+    uint8_t pattern;   ///< wire::VideoPattern
+    uint8_t left;      ///< lines left in the present row
+    uint8_t due;       ///< of the present row
+    uint8_t row;       ///< rows begun in this field
+    uint8_t rows;      ///< of a picture
+    uint8_t blanked;   ///< line starts before the picture
+    uint16_t open;     ///< ticks from line start to the window's opening, less 1
+    uint16_t width;    ///< ticks
+    VideoRow kind[2];
 };
 extern VideoState video;
 
 /// Main loop: takes pattern and sync plan over. Call after every change of either.
 void set_video_pattern(wire::VideoPattern pattern, const wire::SyncAchieved& plan);
 
-/// Slot handler: decides what the next slot shows. start: its tick.
-inline void plan_picture(uint32_t start) {
-    const uint8_t shape = sequencer.shape();
-    if (sequencer.starts_field() != 0) {
-        video.line = 0;
-        video.row = 1;
-        video.white = 0;
-    }
-    uint8_t due = 0;
-    if (sequencer.starts_line() != 0) {
-        const uint16_t line = ++video.line;
-        if ((shape & kShapePicture) != 0 && line > video.blanked && line <= video.last) {
-            if (--video.row == 0) {
-                video.row = video.row_lines;
-                video.white ^= 1;
-            }
-            due = 1;
-            uint8_t tccr2a = 0;
-            const uint8_t pattern = video.pattern;
-            if (pattern == static_cast<uint8_t>(wire::VideoPattern::kHorizontalBars)) {
-                due = video.white;
-            } else if (pattern == static_cast<uint8_t>(wire::VideoPattern::kVerticalBars)) {
-                tccr2a = (1 << COM2B1) | (1 << WGM21) | (1 << WGM20);
-            } else if (pattern == static_cast<uint8_t>(wire::VideoPattern::kGrid)) {
-                tccr2a = video.row == video.row_lines
-                             ? 0
-                             : (1 << COM2B1) | (1 << WGM21) | (1 << WGM20);
-            }
-            yokedock_picture_tccr2a = static_cast<uint8_t>(tccr2a | (1 << WGM21) | (1 << WGM20));
-            yokedock_picture_open =
-                static_cast<uint16_t>(static_cast<uint16_t>(start) + video.blanking_end - 1);
+/// Slot handler: begins the next row.
+extern "C" void yokedock_next_row();
+
+/// Slot handler: the described slot begins a field.
+inline void start_picture_field() {
+    video.left = video.blanked;
+    video.due = 0;
+    video.row = 0;
+}
+
+/// Slot handler: decides what the described slot shows. start_low: low half of its tick.
+inline void plan_picture(uint16_t start_low, uint8_t starts_line) {
+    GPIOR0 = 0;
+    if (starts_line != 0) {
+        if (--video.left == 0) {
+            yokedock_next_row();
         }
-    }
-    if (due != 0) {
-        GPIOR0 |= 1 << kPictureDueBit;
-    } else {
-        GPIOR0 &= static_cast<uint8_t>(~(1 << kPictureDueBit));
+        if (video.due != 0) {
+            yokedock_picture_open = static_cast<uint16_t>(start_low + video.open);
+            GPIOR0 = 1 << kPictureDueBit;
+        }
     }
 }
 

@@ -24,6 +24,7 @@ struct Options {
     std::string unix_path;
     std::optional<std::uint32_t> seed;
     bool list_settings = false;
+    bool statistics = false;
     ServeOptions serve;
 };
 
@@ -71,6 +72,28 @@ void list_settings(const BoardParameters& parameters) {
     }
 }
 
+void print_statistics(const ServeSummary& summary) {
+    const ChipStatistics& chip = summary.chip;
+    const auto row = [](const char* what, std::uint64_t value) {
+        fmt::print(stderr, "{:<58} {}\n", what, value);
+    };
+    fmt::print(stderr, "{:<58} {:.3f}\n", "simulated time, s", summary.simulated_s);
+    row("timer 1 overflow to its handler, longest, cycles", chip.longest_overflow_to_entry);
+    row("timer 1 overflow to the handler's return, longest, cycles",
+        chip.longest_overflow_to_return);
+    row("timer 1 overflows not served before the next", chip.overflows_merged);
+    row("periods written too late", chip.top_missed);
+    row("sync edges late at the board", summary.late_sync_edges);
+    row("conversions", chip.adc_conversions);
+    row("conversion triggers during a conversion", chip.adc_triggers_ignored);
+    row("conversion results lost", chip.adc_results_lost);
+    row("bytes received", chip.serial_received);
+    row("bytes sent", chip.serial_sent);
+    row("bytes real silicon would have lost in reception", chip.serial_overruns);
+    row("bytes written into a full transmitter", chip.serial_overwritten);
+    row("watchdog resets", chip.resets);
+}
+
 int run(const Options& options) {
     const auto parameters = board_parameters(options);
     if (!parameters) {
@@ -91,8 +114,14 @@ int run(const Options& options) {
     };
     fmt::print("listening on {}\n", server.value()->address());
     std::fflush(stdout);
-    const Status served = serve_bench(make_bench, *server.value(), options.serve, stop_asked);
-    return served ? 0 : fail(served.error());
+    const auto served = serve_bench(make_bench, *server.value(), options.serve, stop_asked);
+    if (!served) {
+        return fail(served.error());
+    }
+    if (options.statistics) {
+        print_statistics(served.value());
+    }
+    return 0;
 }
 
 void add_options(CLI::App& app, Options& options) {
@@ -120,6 +149,8 @@ void add_options(CLI::App& app, Options& options) {
                    "run even without a client, and end after that much simulated time")
         ->type_name("S")
         ->check(CLI::PositiveNumber);
+    app.add_flag("--statistics", options.statistics,
+                 "tell at the end what the chip did, on stderr");
     app.add_option("--firmware", options.firmware, "firmware image (ELF)")
         ->type_name("FILE")
         ->capture_default_str();

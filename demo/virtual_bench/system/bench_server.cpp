@@ -30,10 +30,14 @@ class Pacer {
     double simulated_s_ = 0;
 };
 
+ServeSummary summary_of(BenchSimulation& bench) {
+    return {bench.time_s(), bench.late_sync_edges(), bench.chip().statistics()};
+}
+
 } // namespace
 
-Status serve_bench(const BenchFactory& make_bench, SocketServer& server,
-                   const ServeOptions& options, const std::atomic<bool>& stop) {
+Result<ServeSummary> serve_bench(const BenchFactory& make_bench, SocketServer& server,
+                                 const ServeOptions& options, const std::atomic<bool>& stop) {
     auto made = make_bench();
     if (!made) {
         return made.error();
@@ -57,7 +61,7 @@ Status serve_bench(const BenchFactory& make_bench, SocketServer& server,
             break;
         case SocketServer::Event::kDisconnected:
             if (options.exit_on_disconnect) {
-                return Done{};
+                return summary_of(*bench);
             }
             break;
         case SocketServer::Event::kNothing:
@@ -72,14 +76,14 @@ Status serve_bench(const BenchFactory& make_bench, SocketServer& server,
         }
         const Status status = bench->run_cycles(kStepCycles);
         if (!status) {
-            return status;
+            return status.error();
         }
         server.send(bench->take_output());
         if (options.pace) {
             pacer.hold(bench->time_s());
         }
     }
-    return Done{};
+    return summary_of(*bench);
 }
 
 } // namespace yokedock::sim

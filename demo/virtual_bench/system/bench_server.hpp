@@ -21,9 +21,16 @@ struct ServeOptions {
         run_s; ///< run with or without client and end after that much simulated time
 };
 
+/// What the last bench did.
+struct ServeSummary {
+    double simulated_s = 0;
+    std::uint64_t late_sync_edges = 0;
+    ChipStatistics chip;
+};
+
 /// Serves until `stop`, or as the options say. make_bench is called once at the start and for every
 /// reset. Errors: the firmware crashed, or make_bench failed.
-Status serve_bench(const BenchFactory& make_bench, SocketServer& server,
-                   const ServeOptions& options, const std::atomic<bool>& stop);
+Result<ServeSummary> serve_bench(const BenchFactory& make_bench, SocketServer& server,
+                                 const ServeOptions& options, const std::atomic<bool>& stop);
 
 } // namespace yokedock::sim

@@ -1,0 +1,145 @@
+// SPDX-License-Identifier: MIT
+// Chip and board wired together: what either learns of the other, and when.
+#include "demo/virtual_bench/system/bench_simulation.hpp"
+#include "demo/virtual_bench/system/sync_polarity.hpp"
+#include "tests/unit/chip/fake_board.hpp"
+#include "tests/unit/chip/recorder.hpp"
+#include <cmath>
+
+using namespace yokedock;
+using namespace yokedock::sim;
+
+namespace {
+
+struct Wired {
+    FakeBoard* board;
+    std::unique_ptr<BenchSimulation> bench;
+};
+
+Wired wire(const std::string& image, std::vector<RetraceEdge> edges = {}) {
+    auto board = std::make_unique<FakeBoard>();
+    board->edges = std::move(edges);
+    FakeBoard* raw = board.get();
+    auto bench = BenchSimulation::create(chip_image(image), std::move(board));
+    if (!bench) {
+        FAIL(bench.error().text);
+    }
+    return {raw, std::move(bench).value()};
+}
+
+void run(BenchSimulation& bench, Cycle cycles) {
+    const Status status = bench.run_cycles(cycles);
+    if (!status) {
+        FAIL(status.error().text);
+    }
+}
+
+} // namespace
+
+TEST_CASE("the board gets every sync edge at its exact time and is never ahead of one") {
+    const Wired wired = wire("slots");
+    run(*wired.bench, 1'000'000);
+    const auto& sync = wired.board->sync;
+    REQUIRE(sync.size() > 3900);
+    CHECK(wired.board->rules_kept);
+    CHECK(wired.bench->late_sync_edges() == 0);
+    // The image's pulses are low, 40 and 76 cycles wide in turn; low is the sync level by default.
+    // The pin is low from reset, which is not sync yet, so sync[0] is the start of slot 1's pulse.
+    for (std::size_t i = 0; i + 1 < sync.size(); i += 2) {
+        REQUIRE(sync[i].tip);
+        REQUIRE_FALSE(sync[i + 1].tip);
+        const double width_cycles = (sync[i + 1].time_s - sync[i].time_s) * kClockHz;
+        // Both times are whole cycles in binary floating point: equal to within its rounding at 0.1
+        // s.
+        REQUIRE(width_cycles == Approx((i / 2) % 2 == 0 ? 76 : 40).margin(1e-6));
+    }
+}
+
+TEST_CASE("a comparator edge reaches the capture unit at the first clock edge after it") {
+    std::vector<RetraceEdge> edges;
+    for (unsigned i = 0; i < 40; ++i) { // every 100.01 us, between clock edges
+        edges.push_back({2e-3 + i * 100.01e-6, true, i % 2 == 0});
+    }
+    const Wired wired = wire("capture", edges);
+    run(*wired.bench, 200'000);
+    const auto bytes = wired.bench->take_output();
+    REQUIRE(bytes.size() == 1 + 3 * edges.size());
+    const auto stamp = [&](std::size_t i) {
+        return bytes[2 + 3 * i] | unsigned{bytes[3 + 3 * i]} << 8;
+    };
+    for (std::size_t i = 0; i < edges.size(); ++i) {
+        CHECK(bytes[1 + 3 * i] == (edges[i].rising ? '4' | 0x80 : '4'));
+        const auto cycle = static_cast<unsigned>(std::ceil(edges[i].time_s * kClockHz));
+        const auto first = static_cast<unsigned>(std::ceil(edges[0].time_s * kClockHz));
+        CHECK(((stamp(i) - stamp(0)) & 0xFFFFu) == ((cycle - first) & 0xFFFFu));
+    }
+}
+
+TEST_CASE("a sample asks the board for the converter's own instant and its code comes up") {
+    const Wired wired = wire("adc");
+    std::vector<std::pair<ChannelId, double>> asked;
+    wired.board->code = [&](ChannelId channel, double time_s) {
+        asked.emplace_back(channel, time_s);
+        return static_cast<int>(asked.size() % 1024);
+    };
+    wired.bench->send({4}); // ADC clock: 1 MHz
+    run(*wired.bench, 1'000'000);
+    const auto bytes = wired.bench->take_output();
+    REQUIRE(asked.size() > 300);
+    CHECK(wired.board->rules_kept);
+    for (std::size_t i = 2; i < asked.size(); ++i) { // one per period of 2500 cycles
+        REQUIRE((asked[i].second - asked[i - 1].second) * kClockHz == Approx(2500).margin(1e-6));
+    }
+    for (std::size_t i = 0; 2 * i + 1 < bytes.size(); ++i) {
+        REQUIRE((bytes[2 * i] | bytes[2 * i + 1] << 8) == static_cast<int>((i + 2) % 1024));
+    }
+}
+
+TEST_CASE("bytes go through the bench in memory, and waiting for output ends with the first") {
+    const Wired wired = wire("echo");
+    const std::vector<std::uint8_t> sent = {1, 0, 255, 17};
+    wired.bench->send(sent);
+    REQUIRE(wired.bench->run_until_output(1.0));
+    CHECK(wired.bench->time_s() < 2e-3); // memory set-up, two bytes on the line and one step
+    run(*wired.bench, 2000);
+    CHECK(wired.bench->take_output() == sent);
+    CHECK(wired.bench->take_output().empty());
+    REQUIRE(wired.bench->run_until_output(0.01)); // nothing comes: ends at the limit
+    CHECK(wired.bench->time_s() > 0.01);
+}
+
+TEST_CASE("two benches with the same image and board say and do the same") {
+    const Wired one = wire("slots");
+    const Wired other = wire("slots");
+    run(*one.bench, 300'000);
+    for (int i = 0; i < 30; ++i) {
+        run(*other.bench, 10'000);
+    }
+    REQUIRE(one.board->sync.size() > 1000);
+    const std::size_t shared = std::min(one.board->sync.size(), other.board->sync.size());
+    for (std::size_t i = 0; i < shared; ++i) {
+        REQUIRE(one.board->sync[i].time_s == other.board->sync[i].time_s);
+    }
+}
+
+TEST_CASE("the sync level is the one the pin is at for the smaller part of the time") {
+    SyncPolarity polarity;
+    CHECK(polarity.level_changed(0, false)); // until it knows better: active low
+    Cycle t = 100;
+    for (int line = 0; line < 3000; ++line) { // 4.7 us high in 63.5 us
+        polarity.level_changed(t, true);
+        polarity.level_changed(t + 75, false);
+        t += 1017;
+    }
+    CHECK(polarity.active_high());
+    // A vertical sync of a quarter of a field does not turn it.
+    for (int line = 0; line < 6000; ++line) {
+        polarity.level_changed(t, true);
+        polarity.level_changed(t + (line % 100 < 25 ? 942 : 75), false);
+        t += 1017;
+    }
+    CHECK(polarity.active_high());
+    // A pin that rests for long tells nothing.
+    polarity.level_changed(t + 16'000'000, true);
+    CHECK(polarity.active_high());
+}

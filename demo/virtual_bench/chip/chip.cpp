@@ -365,6 +365,10 @@ Cycle Chip::next_output_event(Output output) const {
     return impl_->pins.next_event(output);
 }
 
+bool Chip::period_open() const {
+    return impl_->timer1.top_open();
+}
+
 void Chip::set_alarm(Cycle at) {
     impl_->queue.set(Slot::kAlarm, at);
 }

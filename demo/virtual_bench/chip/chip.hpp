@@ -83,6 +83,9 @@ class Chip {
     /// Earliest cycle at which this pin can change by its timer alone, as the registers stand now:
     /// exact unless the firmware writes TOP, TCNT or COM before. kNeverCycle when the timer stands.
     Cycle next_output_event(Output output) const;
+    /// The firmware sets Timer1's TOP in every period and has not done so in this one: a forecast
+    /// beyond its next match may still change.
+    bool period_open() const;
 
     /// One alarm at a time; a later call replaces it. A time in the past means as soon as possible.
     void set_alarm(Cycle at);

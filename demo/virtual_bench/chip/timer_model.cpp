@@ -30,6 +30,7 @@ void TimerModel::reset() {
     armed_ = {};
     latch_ = {};
     temp_ = 0;
+    top_written_ = top_written_before_ = false;
     icr_ = 0;
 }
 
@@ -137,6 +138,8 @@ void TimerModel::wrap(Cycle at) {
         armed_[channel] = true;
     }
     wrap_ = top();
+    top_written_before_ = top_written_;
+    top_written_ = false;
     if (overflow) {
         client_.overflowed(number_, at, flag(port_->overflow));
         raise(port_->overflow, at);

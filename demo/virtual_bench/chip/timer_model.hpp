@@ -49,6 +49,9 @@ class TimerModel {
     bool latch(unsigned channel) const { return latch_[channel]; }
     /// Earliest time this channel can change its latch, as things stand.
     Cycle next_latch_event(unsigned channel) const;
+    /// TOP was written in the period before, but not yet in this one: the end of this period is not
+    /// known.
+    bool top_open() const { return top_written_before_ && !top_written_; }
     std::uint64_t top_missed() const { return top_missed_; }
 
   private:
@@ -113,6 +116,8 @@ class TimerModel {
         0; ///< kept here: simavr stores what a read handler returns into the register file
     bool capture_level_ = false;
     bool capture_waiting_level_ = false; ///< level the noise canceler is looking at
+    bool top_written_ = false;           ///< in this period
+    bool top_written_before_ = false;    ///< in the one before
     std::uint64_t top_missed_ = 0;
 };
 

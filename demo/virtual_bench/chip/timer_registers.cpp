@@ -136,6 +136,7 @@ void TimerModel::write_top(avr_io_addr_t address, std::uint8_t value) {
         return; // ICRn takes writes only in the modes that use it as TOP
     }
     icr_ = store_written(address, value);
+    top_written_ = true;
     top_changed();
 }
 

@@ -9,10 +9,11 @@ namespace yokedock::sim {
 namespace {
 
 // How far the board is run ahead of the chip, so that its comparator edges can be handed to the
-// chip before their time. Never beyond the next sync edge that the timer has in store. That
-// forecast fails only when the firmware writes a nearer TOP within this time of it; the shortest
-// slot has 400 cycles and TOP is written early in it.
-constexpr Cycle kLeadCycles = 256;
+// chip before their time. Never beyond the next sync edge that the timer has in store, and only a
+// little while that edge is still open: the firmware writes the length of a period within it, and a
+// late handler does so shortly before its end.
+constexpr Cycle kLeadCycles = 512;
+constexpr Cycle kOpenLeadCycles = 32;
 
 // The front end's stop loop is closed (low: run) and its over-current comparator quiet; pins as the
 // firmware has them.
@@ -57,7 +58,8 @@ struct BenchSimulation::Impl final : ChipListener {
     void serial_byte(std::uint8_t byte, Cycle) override { said.push_back(byte); }
 
     void alarm(Cycle at) override {
-        const Cycle limit = std::min(chip->next_output_event(Output::kOc1a), at + kLeadCycles);
+        const Cycle lead = chip->period_open() ? kOpenLeadCycles : kLeadCycles;
+        const Cycle limit = std::min(chip->next_output_event(Output::kOc1a), at + lead);
         while (const auto edge = board->run_until(seconds(limit))) {
             const CaptureInput input = edge->line ? CaptureInput::kIcp4 : CaptureInput::kIcp5;
             chip->capture_edge(input, std::max(first_cycle_at(edge->time_s), at), edge->rising);

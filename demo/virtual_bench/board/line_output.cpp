@@ -8,6 +8,8 @@ namespace yokedock::sim {
 namespace {
 constexpr int kMicrosecond = LinearFlow<4, 2>::kLevelMicrosecond;
 constexpr int kLongestMarch = 300; ///< us looked ahead for the end of a mode; longer means never
+constexpr double kLongestSegmentS = 500e-6;
+constexpr double kLeastDriveV = 2; ///< rail below which there is no base drive
 } // namespace
 
 LineOutput::LineOutput(const BoardParameters& p, double rail_v) : rail_v_(rail_v) {
@@ -147,6 +149,16 @@ void LineOutput::run_until(double time_s) {
             change_s_ = when + 1e-9;
         }
     }
+    const Segment& present = history_[newest_];
+    if (time_s - present.begin_s >
+        kLongestSegmentS) { // nothing switches: keep the way to any instant short
+        Flow::State s = flow(present.mode).advance(present.state, time_s - present.begin_s);
+        for (double& x : s) {
+            x = std::fabs(x) < 1e-30 ? 0
+                                     : x; // a stage rung out must not end in denormal arithmetic
+        }
+        enter(time_s, present.mode, s);
+    }
 }
 
 LineOutput::Retrace LineOutput::switch_off(double time_s) {
@@ -201,6 +213,9 @@ LineOutput::Retrace LineOutput::switch_off(double time_s) {
 
 bool LineOutput::switch_on(double time_s) {
     run_until(time_s);
+    if (rail_v_ < kLeastDriveV) {
+        return false; // the driver lives on the rail, too
+    }
     driven_ = true;
     const Segment& old = history_[newest_];
     if (old.mode != Mode::kOff) {

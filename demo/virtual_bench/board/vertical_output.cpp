@@ -12,6 +12,8 @@ double soft_sign(double x, double width) {
     return x / std::sqrt(x * x + width * width);
 }
 
+constexpr double kBiasedV = 5; ///< rail below which the idle current goes with it
+
 double mix(double a, double b, double part) {
     return a + (b - a) * part;
 }
@@ -133,7 +135,7 @@ void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* 
     if (account != nullptr) {
         const double from_v = rail_v_ + (boosting ? std::max(s.boost_v, 0.0) : 0.0);
         const double drop_v = out_a > 0 ? from_v - mean_v : (boosting ? 0 : -mean_v);
-        const double idle_a = p_.vertical_output_quiescent_a;
+        const double idle_a = p_.vertical_output_quiescent_a * std::min(1.0, rail_v_ / kBiasedV);
         account->seconds += c.dt_s;
         account->supply_c += ((out_a > 0 || boosting ? out_a : 0) + idle_a) * c.dt_s;
         account->dissipated_j += (drop_v * out_a + rail_v_ * idle_a) * c.dt_s;

@@ -180,6 +180,7 @@ TEST_CASE("Faults are component values and show where a technician expects them"
         CHECK_FALSE(t.line.running);
         CHECK_FALSE(t.field.running);
         CHECK(t.supply_v < 0.1);
+        CHECK(t.supply_a < 1e-3);
     }
 }
 

@@ -80,8 +80,10 @@ class MemoryHardware {
         }
         if (settings_.entries != 0) {
             const wire::ScheduleEntry& entry = settings_.schedule[n % settings_.entries];
-            pool_.push_sample(start + 200, static_cast<std::uint16_t>(mix(n) & 0x3FF),
-                              entry.channel);
+            const std::uint32_t time = start + 200;
+            pool_.push_sample(static_cast<std::uint16_t>(time),
+                              static_cast<std::uint16_t>(mix(n) & 0x3FF), entry.channel,
+                              [time](std::uint16_t) { return time; });
         }
         if (n % 262 == 0) {
             pool_.push_field_start(start, 0);

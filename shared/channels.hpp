@@ -54,6 +54,7 @@ constexpr Channel kChannels[kChannelCount] = {
 };
 #endif
 
+constexpr uint16_t kClockTolerancePpm = 30; ///< standard uncertainty of the bench's crystal before calibration
 constexpr uint32_t kReferenceUv = 2500000; ///< channel ref_v should read this
 constexpr uint16_t kNtcBetaKelvin = 3950;
 constexpr uint16_t kNtcOhmAt25 = 10000;

@@ -1,0 +1,216 @@
+// SPDX-License-Identifier: MIT
+// Sync as the real image makes it, edge by edge, against the published timing and against the exact ideal.
+#include "shared/sync/plan.hpp"
+#include "shared/sync/standards.hpp"
+#include "tests/system/busy_bench.hpp"
+#include <cmath>
+#include <iostream>
+#include <map>
+
+using namespace yokedock;
+using namespace yokedock::test;
+using sim::Output;
+
+namespace {
+
+/// Published widths, microseconds (MEASUREMENTS section 3: SMPTE 170M-2004, ITU-R BT.470-6, BT.1700). A
+/// tolerance of 0.0625 us where the source gives a bare figure: the width is rounded to a tick of 62.5 ns, so
+/// at most 31.25 ns off, and figures with one decimal are themselves rounded by up to 50 ns.
+struct Width {
+    double us;
+    double minus_us;
+    double plus_us;
+    bool holds(double value_us) const {
+        return value_us >= us - minus_us - 1e-9 && value_us <= us + plus_us + 1e-9;
+    }
+};
+
+struct Published {
+    std::string name;
+    double line_hz;
+    double field_hz;
+    Width line_sync;
+    Width equalising;
+    Width broad;
+    int pre, broad_count, post;
+};
+
+const std::vector<Published> kPublished = {
+    {"525/59.94", 4.5e6 / 286, 4.5e6 / 286 / 262.5, {4.70, 0.10, 0.10}, {2.30, 0.10, 0.10},
+     {27.1, 0.0625, 0.0625}, 6, 6, 6},
+    {"625/50", 15625, 50, {4.7, 0.2, 0.2}, {2.35, 0.1, 0.1}, {27.3, 0.0625, 0.0625}, 5, 5, 5},
+    // 0.075 H, 0.04 H and 0.5 H - 0.07 H of 1 / 15750 Hz, from memory; rounding to a tick: 31.25 ns.
+    {"mono-525/60", 15750, 60, {4.762, 0.032, 0.032}, {2.540, 0.032, 0.032},
+     {27.302, 0.064, 0.064}, 6, 6, 6},
+};
+
+struct PulseSeen {
+    Cycle at;
+    Cycle width;
+};
+
+/// Pulses of a list of edges; active: level of sync. Unfinished pulses at either end are left out.
+std::vector<PulseSeen> pulses_of(const std::vector<Edge>& edges, bool active) {
+    std::vector<PulseSeen> pulses;
+    for (std::size_t i = 0; i + 1 < edges.size(); ++i) {
+        if (edges[i].high == active) {
+            REQUIRE(edges[i + 1].high != active);
+            pulses.push_back({edges[i].at, edges[i + 1].at - edges[i].at});
+        }
+    }
+    return pulses;
+}
+
+/// Indexes at which a field begins: first pulse after line pulses that is of the vertical group.
+std::vector<std::size_t> field_starts(const std::vector<PulseSeen>& pulses, Cycle line_sync) {
+    std::vector<std::size_t> starts;
+    for (std::size_t i = 1; i < pulses.size(); ++i) {
+        if (pulses[i].width != line_sync && pulses[i - 1].width == line_sync) {
+            starts.push_back(i);
+        }
+    }
+    return starts;
+}
+
+double us(Cycle cycles) { return static_cast<double>(cycles) / 16.0; }
+
+} // namespace
+
+TEST_CASE("every standard's edges stand where they must, with everything else busy") {
+    for (const sync::Standard& s : sync::kStandards) {
+        DYNAMIC_SECTION(s.name) {
+            FirmwareRig rig;
+            const wire::SyncAchieved plan = rig.ask<wire::requests::set_sync>(s.settings);
+            rig.ask<wire::requests::sync_output>({1});
+            BusyBench busy(rig, plan);
+            busy.start();
+            rig.run_for(16000000 / 20); // three fields: output on, capture running
+            rig.clear_edges();
+            const auto statistics_before = rig.chip().statistics();
+            const std::uint64_t bytes_before = rig.bytes_from_device;
+            const Cycle field_cycles = static_cast<Cycle>(plan.half_line_ticks) * plan.half_lines;
+            const Cycle fields = 123;
+            rig.run_for(field_cycles * fields);
+            busy.stop();
+
+            const std::vector<PulseSeen> pulses = pulses_of(rig.edges(Output::kOc1a), false);
+            const std::vector<std::size_t> starts = field_starts(pulses, plan.line_sync_ticks);
+            {std::map<Cycle,int> h; for (auto& q: pulses) h[q.width]++; for (auto& [w,n]:h) std::cerr << w << ":" << n << " "; std::cerr << "\nresets " << rig.chip().statistics().resets << " pulses " << pulses.size() << " edges " << rig.edges(Output::kOc1a).size() << " first " << pulses[0].at << " last " << pulses.back().at << "\n";}
+            REQUIRE(starts.size() >= 120);
+
+            // The ideal: half line h after a line start of even fields is at exactly h * T ticks, T rational.
+            // Slot starts must be the whole ticks of it; whole numbers only here, nothing of the firmware's way.
+            const bool interlaced = plan.half_lines % 2 != 0;
+            std::size_t whole_start = 0; // a field that starts at a line start; the fraction is 0 somewhere
+            if (interlaced && pulses[starts[0]].at - pulses[starts[0] - 1].at <
+                                  Cycle{plan.half_line_ticks} + 2) {
+                whole_start = 1; // half a line after the line before: starts in mid-line
+            }
+            const auto den = static_cast<std::int64_t>(plan.half_line_denominator);
+            const auto t_num = static_cast<std::int64_t>(plan.half_line_ticks) * den +
+                               static_cast<std::int64_t>(plan.half_line_numerator);
+            const PulseSeen& first = pulses[starts[whole_start]];
+            double worst_early = 0;
+            double worst_late = 0;
+            std::int64_t half = 0;
+            for (std::size_t i = starts[whole_start]; i < pulses.size(); ++i) {
+                const auto at = static_cast<std::int64_t>(pulses[i].at - first.at);
+                half = (at * den + t_num / 2) / t_num; // nearest half line
+                const double off = static_cast<double>(at * den - half * t_num) /
+                                   static_cast<double>(den);
+                worst_early = std::min(worst_early, off);
+                worst_late = std::max(worst_late, off);
+            }
+            // The first edge itself may be up to one tick before its ideal place: the spread counts.
+            CAPTURE(worst_early, worst_late);
+            CHECK(worst_late - worst_early < 1.0);
+            if (plan.half_line_numerator == 0) {
+                CHECK(worst_late - worst_early == 0.0);
+            }
+
+            // Every field: widths and counts.
+            for (std::size_t f = 0; f + 1 < starts.size(); ++f) {
+                int pre = 0, broad = 0, post = 0, line = 0;
+                for (std::size_t i = starts[f]; i < starts[f + 1]; ++i) {
+                    const Cycle width = pulses[i].width;
+                    if (width == plan.equalising_ticks && plan.pre_pulses != 0) {
+                        (broad == 0 ? pre : post) += 1;
+                    } else if (width == plan.line_sync_ticks) {
+                        ++line;
+                    } else {
+                        ++broad;
+                        const Cycle half_ticks = plan.half_line_ticks;
+                        if ((plan.flags & wire::kSyncPlainVertical) != 0) {
+                            // one pulse over all of the group but its last line's gap; fractions: one tick
+                            const Cycle want = half_ticks * plan.broad_pulses - plan.line_sync_ticks;
+                            CHECK(width >= want);
+                            CHECK(width <= want + plan.broad_pulses);
+                        } else if ((plan.flags & wire::kSyncLineRateSerrations) != 0) {
+                            CHECK(width == 2 * half_ticks - plan.serration_ticks);
+                        } else {
+                            CHECK(width == half_ticks - plan.serration_ticks);
+                        }
+                    }
+                }
+                const int line_broad = (plan.flags & wire::kSyncPlainVertical) != 0 ? 1
+                                       : (plan.flags & wire::kSyncLineRateSerrations) != 0
+                                           ? plan.broad_pulses / 2
+                                           : plan.broad_pulses;
+                REQUIRE(pre == plan.pre_pulses);
+                REQUIRE(broad == line_broad);
+                REQUIRE(post == plan.post_pulses);
+                const double period_us = us(pulses[starts[f + 1]].at - pulses[starts[f]].at);
+                const double ideal_us = static_cast<double>(t_num) / static_cast<double>(den) *
+                                        plan.half_lines / 16.0;
+                REQUIRE(std::abs(period_us - ideal_us) < 0.0625); // one tick
+                REQUIRE(line >= (plan.half_lines - 24) / 2);
+            }
+
+            for (const Published& p : kPublished) {
+                if (p.name == s.name) {
+                    CHECK(p.line_sync.holds(us(plan.line_sync_ticks)));
+                    CHECK(p.equalising.holds(us(plan.equalising_ticks)));
+                    CHECK(p.broad.holds(us(Cycle{plan.half_line_ticks} - plan.serration_ticks)));
+                    CHECK(plan.pre_pulses == p.pre);
+                    CHECK(plan.broad_pulses == p.broad_count);
+                    CHECK(plan.post_pulses == p.post);
+                    // Average rates over all fields: the ends are within one tick each.
+                    const std::size_t n = (starts.size() - 1) / 2 * 2;
+                    const double span_s =
+                        us(pulses[starts[n]].at - pulses[starts[0]].at) * 1e-6;
+                    const double limit = 2 * 62.5e-9 / span_s;
+                    CHECK(std::abs(static_cast<double>(n) / span_s / p.field_hz - 1) < limit);
+                    CHECK(std::abs(static_cast<double>(n) * plan.half_lines / 2 / span_s /
+                                       p.line_hz -
+                                   1) < limit);
+                }
+            }
+
+            const auto statistics = rig.chip().statistics();
+            const wire::StatusAnswer status = rig.ask<wire::requests::status>();
+            const double share = static_cast<double>(rig.bytes_from_device - bytes_before) * 176 /
+                                 static_cast<double>(field_cycles * fields);
+            std::cout << s.name << ": longest slot path " << statistics.longest_overflow_to_return
+                      << " cycles (the firmware says " << status.longest_slot_cycles
+                      << "), line use " << std::lround(share * 100) << " %, "
+                      << busy.words << " words, dropped " << busy.dropped << ", late "
+                      << status.samples_late << ", asleep "
+                      << 100 * (statistics.asleep_cycles - statistics_before.asleep_cycles) /
+                             (field_cycles * fields)
+                      << " %\n";
+            CHECK(statistics.longest_overflow_to_return <= 400);
+            CHECK(status.longest_slot_cycles <= 400);
+            CHECK(status.longest_slot_cycles + Cycle{3} >= statistics.longest_overflow_to_return);
+            CHECK(statistics.overflows_merged == 0);
+            CHECK(statistics.top_missed == statistics_before.top_missed);
+            CHECK(status.samples_late == 0);
+            CHECK(status.frames_bad == 0);
+            CHECK(status.bytes_lost == 0);
+            CHECK(rig.frames_bad == 0);
+            for (const std::string& problem : busy.problems) {
+                UNSCOPED_INFO(problem);
+            }
+            CHECK(busy.problems.empty());
+        }
+    }
+}

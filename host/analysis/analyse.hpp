@@ -54,7 +54,8 @@ struct AnalysisOptions {
     LockCriteria horizontal_lock;
 };
 
-/// A folded ramp for a picture: one point per place of the period, in time order.
+/// A folded ramp for a picture: one point per place, in time order, one period with the window in
+/// its middle (phases may lie below 0 or beyond a period).
 struct RampPlot {
     std::string channel; ///< "v_yoke_a"
     std::string unit;

@@ -3,6 +3,7 @@
 #include "host/analysis/figures.hpp"
 #include "host/analysis/hum.hpp"
 #include "host/analysis/ramp.hpp"
+#include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
 #include <limits>
@@ -78,6 +79,10 @@ void choose_window(const Axis& axis, RampFindings& f) {
         begin_u = f.retrace.end_s.u;
         end_u = f.retrace.begin_s.u;
     }
+    const double turn =
+        -period * std::floor(begin / period); // trace begins within the first period
+    begin += turn;
+    end += turn;
     f.input.intended = {axis.s_q, begin, end};
     const double lag_u = kDelayRelativeU * f.fold.delay_s;
     f.own_window = !axis.window->has_value() || !f.fold.sync;
@@ -267,14 +272,21 @@ RampPlot plot_of(const Axis& axis, const RampFindings& f) {
     RampPlot plot{axis.channel, "A", f.fold.sync, f.input.window.begin_s, f.input.window.end_s, {},
                   {},           {},  {}};
     const double nan = std::numeric_limits<double>::quiet_NaN();
+    const Window& window = f.input.window;
+    // One period with the window in its middle, so that no picture is torn apart.
+    const double from = window.begin_s - (f.fold.period_s - (window.end_s - window.begin_s)) / 2;
+    std::vector<std::pair<double, double>> points;
     for (const Cell& c : f.fold.cells) {
-        const double t = unroll(c.phase_s, f.input.window.begin_s, f.fold.period_s);
-        const bool inside = t <= f.input.window.end_s;
-        const double fit = inside ? f.shape.fit.value(f.input.window.unit(t)) : nan;
-        plot.phase_s.push_back(c.phase_s);
-        plot.value.push_back(c.value);
+        points.emplace_back(unroll(c.phase_s, from, f.fold.period_s), c.value);
+    }
+    std::sort(points.begin(), points.end());
+    for (const auto& [t, value] : points) {
+        const bool inside = t >= window.begin_s && t <= window.end_s;
+        const double fit = inside ? f.shape.fit.value(window.unit(t)) : nan;
+        plot.phase_s.push_back(t);
+        plot.value.push_back(value);
         plot.fit.push_back(fit);
-        plot.residual.push_back(c.value - fit);
+        plot.residual.push_back(value - fit);
     }
     return plot;
 }

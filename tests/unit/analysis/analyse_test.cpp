@@ -104,7 +104,12 @@ TEST_CASE("a locked board: every figure near its truth, none padded") {
     CHECK(figure(r, "v_yoke_foldover_pct").value == 0);
     REQUIRE(r.ramps.size() == 2);
     CHECK(r.ramps[0].against_sync);
-    CHECK(r.ramps[0].phase_s.size() == r.ramps[0].fit.size());
+    for (const RampPlot& plot : r.ramps) {
+        REQUIRE(plot.phase_s.size() == plot.fit.size());
+        CHECK(std::is_sorted(plot.phase_s.begin(), plot.phase_s.end()));
+        CHECK(plot.phase_s.front() < plot.window_begin_s); // the window is not torn apart
+        CHECK(plot.phase_s.back() > plot.window_end_s);
+    }
 
     const double h_span = board.h_period() - board.h_retrace_s;
     const Truth h = truth_of([&](double t) { return board.horizontal(t); },

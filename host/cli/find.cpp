@@ -4,6 +4,7 @@
 #include "host/report/json.hpp"
 #include "host/report/text.hpp"
 #include <fmt/format.h>
+#include <nlohmann/json.hpp>
 #include <ostream>
 
 namespace yokedock::cli {

@@ -143,6 +143,7 @@ Result<ExitCode> run_import(const ImportCommand& command, Seams& seams) {
     if (const Status outputs = check_outputs(command.output, record_file); !outputs) {
         return outputs.error();
     }
+    options.csv.stopped = [&seams] { return seams.stop.stopped(); };
     Result<record::Import> import = record::import_csv(command.files, options);
     if (!import) {
         return import.error();

@@ -5,6 +5,7 @@
 #pragma once
 #include "host/result.hpp"
 #include <cstdint>
+#include <functional>
 #include <map>
 #include <set>
 #include <string>
@@ -21,6 +22,7 @@ struct CsvOptions {
     std::map<std::string, double> scales;              ///< our name -> factor to SI units
     std::set<std::string> ignored_headers;
     bool decimal_comma = false;
+    std::function<bool()> stopped; ///< asked now and then while reading; may be empty
 };
 
 struct CsvTable {

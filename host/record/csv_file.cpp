@@ -59,6 +59,10 @@ Result<CsvTable> read_csv(const std::string& path, const CsvOptions& options) {
         if (got == 0) {
             break;
         }
+        if (options.stopped && options.stopped()) {
+            return Error{ErrorKind::kStopped,
+                         "stopped while reading " + path + "; nothing was saved"};
+        }
         if (const Status taken = take_lines(reader, text); !taken) {
             return taken.error();
         }

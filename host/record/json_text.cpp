@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/record/json_text.hpp"
 #include <algorithm>
+#include <nlohmann/json.hpp>
 
 namespace yokedock::record {
 namespace {

@@ -2,7 +2,7 @@
 // JSON as text a person can leaf through: objects indented, arrays of plain values on one line (a
 // capture has a hundred thousand of them).
 #pragma once
-#include <nlohmann/json.hpp>
+#include <nlohmann/json_fwd.hpp>
 #include <string>
 
 namespace yokedock::record {

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-#include "host/record/profile.hpp"
 #include "host/record/file.hpp"
+#include "host/record/profile_json.hpp"
 #include "shared/sync/plan.hpp"
 #include "shared/sync/standards.hpp"
 

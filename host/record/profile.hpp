@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 // What a board type should do. docs/record.md describes the file.
 #pragma once
-#include "host/record/json_reader.hpp"
+#include "host/result.hpp"
+#include <cstdint>
 #include <optional>
 #include <string>
 
@@ -30,9 +31,6 @@ struct Profile {
     ProfileAxis horizontal;
 };
 
-[[nodiscard]] nlohmann::ordered_json profile_to_json(const Profile& profile);
-/// Complaints go to the node's context.
-[[nodiscard]] Profile profile_from_json(const Node& node, ReadContext& context);
 [[nodiscard]] Result<Profile> load_profile(const std::string& path);
 
 } // namespace yokedock::record

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/record/record.hpp"
 #include "host/record/json_text.hpp"
+#include "host/record/profile_json.hpp"
 #include "host/record/raw_json.hpp"
 
 namespace yokedock::record {

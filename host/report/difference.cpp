@@ -129,7 +129,7 @@ std::string difference_table(const std::vector<Difference>& all, const std::stri
     std::string out =
         paragraph("  against: ", printable(before_name)) +
         paragraph("  this:    ", printable(after_name)) +
-        fmt::format("\n  {:<46} {:>13} {:>13} {:>20}\n", "", "against", "this", "change");
+        fmt::format("\n  {:<40} {:>16} {:>16} {:>22}\n", "", "against", "this", "change");
     std::size_t left_out = 0;
     for (const Difference& d : all) {
         if (!std::isfinite(d.change)) {
@@ -139,8 +139,8 @@ std::string difference_table(const std::vector<Difference>& all, const std::stri
         const std::string change =
             d.change == 0 && !(d.u > 0) ? "0" : quantity_text(d.change, d.u, "");
         const std::string unit = d.unit.empty() ? "" : ", " + d.unit;
-        const auto texts = wrapped(printable(d.text + unit), 46);
-        out += fmt::format("{} {:<46} {:>13} {:>13} {:>20}\n", d.differs ? '*' : ' ', texts[0],
+        const auto texts = wrapped(printable(d.text + unit), 40);
+        out += fmt::format("{} {:<40} {:>16} {:>16} {:>22}\n", d.differs ? '*' : ' ', texts[0],
                            number_text(d.before, d.u), number_text(d.after, d.u), change);
         for (std::size_t i = 1; i < texts.size(); ++i) {
             out += "  " + texts[i] + '\n';

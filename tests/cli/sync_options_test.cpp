@@ -1,8 +1,12 @@
 // SPDX-License-Identifier: MIT
+#include "host/cli/exit_codes.hpp"
 #include "host/cli/seams.hpp"
 #include "host/cli/sync_options.hpp"
+#include "host/record/csv.hpp"
 #include "host/record/profile.hpp"
+#include "tests/unit/record/temp_folder.hpp"
 #include <catch2/catch.hpp>
+#include <fstream>
 #include <sstream>
 
 using namespace yokedock;
@@ -73,6 +77,25 @@ TEST_CASE("a profile chooses the sync where no option does") {
     REQUIRE(sync);
     CHECK(sync.value().line_rate_hz == 15700.5);
     CHECK(sync.value().settings.half_lines == 525); // 2 * 15700.5 / 59.81 = 525.01
+}
+
+TEST_CASE("the page on files has every exit code and column name, and its profile is a profile") {
+    std::ifstream in(YOKEDOCK_SOURCE_FOLDER "/docs/record.md");
+    std::ostringstream page;
+    page << in.rdbuf();
+#define X(name, code, text) CHECK_THAT(page.str(), Contains("| " #code " | " text " |"));
+    YOKEDOCK_EXIT_CODES(X)
+#undef X
+    for (const std::string& name : record::csv_channel_names()) {
+        CHECK_THAT(page.str(), Contains("`" + name + "`"));
+    }
+    const std::string mark = "```json\n";
+    const auto begin = page.str().find(mark) + mark.size();
+    const TempFolder folder;
+    const auto profile = record::load_profile(
+        folder.write("p.json", page.str().substr(begin, page.str().find("```", begin) - begin)));
+    INFO((profile ? std::string() : profile.error().text));
+    CHECK(profile);
 }
 
 TEST_CASE("nothing wrong in the options ever reaches a bench") {

@@ -152,6 +152,12 @@ TEST_CASE("a file beyond the limit is refused before it is read, and one that is
     CHECK_FALSE(read_csv("/dev/zero", {}));
 }
 
+TEST_CASE("reading ends when it is asked to") {
+    CsvOptions options;
+    options.stopped = [] { return true; };
+    CHECK(read("time_s,v_yoke_a\n0,1\n1,2\n", options).error().kind == ErrorKind::kStopped);
+}
+
 TEST_CASE("a file of several read chunks is read without a seam") {
     std::string text = "time_s,v_yoke_a,supply_v\n";
     constexpr int kRows = 120000;

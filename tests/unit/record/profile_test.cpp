@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-#include "host/record/profile.hpp"
+#include "host/record/profile_json.hpp"
 #include "tests/unit/record/temp_folder.hpp"
 #include <catch2/catch.hpp>
 

@@ -142,13 +142,13 @@ TEST_CASE("the summary says lock, rate and size of both axes in sentences") {
 
 TEST_CASE("a rolling, short picture against a good one is told in plain words") {
     const auto words =
-        explain_difference(board(59.94, true, 0.80, 2.5), board(52.3, false, 0.62, 2.5), true,
+        explain_difference(board(59.94, true, 0.80, 2.5), board(52.3, false, 0.60, 2.5), true,
                            "good.json", "bad.json");
     const std::string all = words[0] + '\n' + words[1] + '\n' + words[2];
     CHECK_THAT(words[0], Contains("bad.json is not locked") && Contains("good.json is locked") &&
                              Contains("rolls"));
     CHECK_THAT(words[1], Contains("7.64 Hz (13 %) lower"));
-    CHECK_THAT(words[2], Contains("0.18 A (22 %) smaller"));
+    CHECK_THAT(words[2], Contains("0.2 A (25 %) smaller"));
     CHECK_THAT(words[3], Contains("both are locked"));
     CHECK_THAT(words[4], Contains("no difference"));
 }

@@ -10,6 +10,16 @@
 namespace yokedock::test {
 namespace {
 
+/// The pool's edge interface takes whole ticks, or their low half and a way to the rest.
+template <class Pool> void push_rising_edge(Pool& pool, std::uint32_t time) {
+    if constexpr (requires { pool.push_line_edge(time, true); }) {
+        pool.push_line_edge(time, true);
+    } else {
+        pool.push_line_edge(static_cast<std::uint16_t>(time), true, true,
+                            [time](std::uint16_t) { return time; });
+    }
+}
+
 /// What firmware::Device asks of its hardware.
 class MemoryHardware {
   public:
@@ -76,7 +86,7 @@ class MemoryHardware {
         const std::uint32_t n = line_++;
         const std::uint32_t start = begin_ + n * kSourceLineTicks;
         if (settings_.line_edge_mode != 0) {
-            pool_.push_line_edge(start + 100 + mix(n) % 8, true);
+            push_rising_edge(pool_, start + 100 + mix(n) % 8);
         }
         if (settings_.entries != 0) {
             const wire::ScheduleEntry& entry = settings_.schedule[n % settings_.entries];

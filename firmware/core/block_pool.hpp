@@ -33,11 +33,11 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         for (uint8_t i = 0; i < kBlocks; ++i) {
             free_[i] = i;
         }
-        free_count_ = kBlocks;
+        path.free_count = kBlocks;
         next_ = 0;
         held_ = 0;
-        dropped_ = 0;
-        for (Writer& writer : writers_) {
+        path.dropped = 0;
+        for (Writer& writer : path.writer) {
             writer.block = nullptr;
             writer.left = 0;
             writer.gap = 0;
@@ -50,7 +50,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     /// less than 65536 ticks apart, or break_samples() is called between.
     template <class Extend>
     void push_sample(uint16_t time_low, uint16_t code, uint8_t channel, Extend extend) {
-        SampleWriter& s = sample_;
+        SampleWriter& s = path.sample;
         const uint16_t step = static_cast<uint16_t>(time_low - s.last_low);
         s.last_low = time_low;
         uint16_t age_low = static_cast<uint16_t>(s.age_low + step);
@@ -58,9 +58,9 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         if (age_low < step) {
             ++age_high;
         }
-        Writer& w = writers_[0];
+        Writer& w = path.writer[0];
         if (w.left == 0 || age_high >= (1u << (wire::kSampleTimeBits - 16))) {
-            if (w.left == 0 && free_count_ == 0) { // a full pool must cost the least
+            if (w.left == 0 && path.free_count == 0) { // a full pool must cost the least
                 lose(w);
                 return;
             }
@@ -92,36 +92,55 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
 
     /// A sample was lost: the next one begins a new block. From the same context as push_sample().
     void break_samples() {
-        if (writers_[0].left != 0) {
-            seal(writers_[0]);
+        if (path.writer[0].left != 0) {
+            seal(path.writer[0]);
         }
     }
 
-    /// A line retrace edge.
-    void push_line_edge(uint32_t time, bool rising) {
-        Writer& w = writers_[1];
-        uint32_t gap = time - line_edge_time_;
-        if (w.left != 0 && gap >= 0x8000u) {
-            seal(w);
+    /// A line retrace edge at the tick whose low half this is; extend as above. wrapped: the low half may have
+    /// passed 0 since the edge before. Returns the ticks since the edge before when they are 32768 or more, else 0.
+    template <class Extend>
+    uint32_t push_line_edge(uint16_t low, bool rising, bool wrapped, Extend extend) {
+        Writer& w = path.writer[1];
+        uint32_t far = 0;
+        uint16_t gap = static_cast<uint16_t>(low - path.line_low);
+        if (wrapped || gap >= 0x8000u) {
+            const uint32_t time = extend(low);
+            const uint32_t whole_gap =
+                time - ((static_cast<uint32_t>(path.line_high) << 16) | path.line_low);
+            path.line_high = static_cast<uint16_t>(time >> 16);
+            if (whole_gap >= 0x8000u) {
+                far = whole_gap;
+                if (w.left != 0) {
+                    seal(w);
+                }
+            }
         }
+        path.line_low = low;
         if (w.left == 0) {
-            if (!open(w, wire::BlockKind::kLineEdges, time)) {
-                return;
+            if (!open(w, wire::BlockKind::kLineEdges, extend(low))) {
+                return far;
             }
             gap = 0;
         }
-        line_edge_time_ = time;
         w.at[0] = static_cast<uint8_t>(gap);
         w.at[1] = static_cast<uint8_t>(static_cast<uint8_t>(gap >> 8) | (rising ? 0x80 : 0));
         w.at += 2;
         if (--w.left == 0) {
             seal(w);
         }
+        return far;
+    }
+
+    /// Before the first line edge of a capture, at tick `now`: no edge was there.
+    void begin_line_edges(uint32_t now) {
+        path.line_low = static_cast<uint16_t>(now);
+        path.line_high = static_cast<uint16_t>(now >> 16);
     }
 
     /// A field retrace edge.
     void push_field_edge(uint32_t time, bool rising) {
-        Writer& w = writers_[2];
+        Writer& w = path.writer[2];
         if (w.left == 0 && !open(w, wire::BlockKind::kFieldEdges, time)) {
             return;
         }
@@ -133,7 +152,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
 
     /// A field start, fields as wire::FieldStart.
     void push_field_start(uint32_t time, uint32_t accumulator) {
-        Writer& w = writers_[3];
+        Writer& w = path.writer[3];
         if (w.left == 0 && !open(w, wire::BlockKind::kFieldStarts, time)) {
             return;
         }
@@ -148,7 +167,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
 
     /// Seals the open blocks that hold anything. No push may run meanwhile.
     void seal_open() {
-        for (Writer& writer : writers_) {
+        for (Writer& writer : path.writer) {
             if (writer.left != 0) {
                 seal(writer);
             }
@@ -170,7 +189,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
             if (held_ == 0 || static_cast<int16_t>(static_cast<uint16_t>(number - oldest)) <= 0) {
                 return;
             }
-            free_[free_count_++] = order_[oldest & 31];
+            free_[path.free_count++] = order_[oldest & 31];
             --held_;
         }
     }
@@ -185,10 +204,9 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     }
     uint32_t dropped() const {
         Lock lock;
-        return dropped_;
+        return path.dropped;
     }
 
-  private:
     struct Writer {
         Block* block;
         uint8_t* at;
@@ -203,14 +221,27 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         uint8_t age_high;
     };
 
+    /// What the common push needs. A port may store a word by hand where left is 2 or more: at, left, and the
+    /// times of its kind.
+    struct Path {
+        Writer writer[4]; ///< by BlockKind, from 0
+        SampleWriter sample;
+        uint16_t line_low; ///< time of the last line edge; the high half as of its last passing of 0
+        uint16_t line_high;
+        uint32_t dropped;   ///< words; where left is 0 and free_count 0, a word is counted here and writer.gap set
+        uint8_t free_count;
+    };
+    Path path = {};
+
+  private:
     YOKEDOCK_RARE bool open_samples(uint32_t time) {
         break_samples();
-        return open(writers_[0], wire::BlockKind::kSamples, time);
+        return open(path.writer[0], wire::BlockKind::kSamples, time);
     }
 
     void lose(Writer& w) {
         Lock lock;
-        ++dropped_;
+        ++path.dropped;
         w.gap = 1;
     }
 
@@ -224,11 +255,11 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
 
     YOKEDOCK_RARE bool open(Writer& w, wire::BlockKind kind, uint32_t time) {
         Lock lock;
-        if (free_count_ == 0) {
+        if (path.free_count == 0) {
             lose(w);
             return false;
         }
-        Block* block = &blocks_[free_[--free_count_]];
+        Block* block = &blocks_[free_[--path.free_count]];
         block->base_time = time;
         block->kind = static_cast<uint8_t>(kind);
         block->flags = w.gap != 0 ? wire::kBlockFlagGap : 0;
@@ -252,13 +283,8 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         w.left = 0;
     }
 
-    Writer writers_[4] = {};
-    SampleWriter sample_ = {};
-    uint32_t line_edge_time_ = 0;
-    uint32_t dropped_ = 0;
     uint16_t next_ = 0;
     uint8_t held_ = 0;
-    uint8_t free_count_ = 0;
     uint8_t free_[kBlocks] = {};
     uint8_t order_[32] = {}; ///< block index by number modulo 32
     Block blocks_[kBlocks] = {};

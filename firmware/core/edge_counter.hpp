@@ -21,34 +21,48 @@ class EdgeCounter {
         nominal_ = nominal;
         shortest_ = nominal.whole / 2;
         longest_ = nominal.whole + nominal.whole / 2;
-        edges_ = extra_ = 0;
+        path.edges = 0;
+        path.shortest = static_cast<uint16_t>(shortest_);
+        path.longest = 0; // the first edge is not like the others
+        extra_ = missing_ = 0;
         long_ticks_ = 0;
         long_count_ = 0;
-        missing_ = 0;
+        beyond_ = 0;
         have_last_ = false;
     }
 
-    /// One edge of the counted direction. From one interrupt.
-    void edge(uint32_t time) {
-        ++edges_;
-        const uint32_t interval = time - last_;
-        if (interval < shortest_ && have_last_) {
+    /// One edge of the counted direction; low half of its tick. From one interrupt.
+    void edge(uint16_t low) {
+        ++path.edges;
+        const uint32_t interval =
+            beyond_ + static_cast<uint16_t>(static_cast<uint16_t>(low - path.last_low));
+        if (have_last_ && interval < shortest_) {
             ++extra_;
             return;
         }
-        last_ = time;
-        if (interval > longest_ && have_last_) {
+        if (have_last_ && interval > longest_) {
             long_ticks_ += interval; // divided in settle(): an interrupt has no time for it
             ++long_count_;
         }
         have_last_ = true;
+        beyond_ = 0;
+        path.last_low = low;
+        path.longest = longest_ > 0xFFFF ? 0 : static_cast<uint16_t>(longest_);
     }
 
-    /// Main loop, interrupt held off by the caller while it copies: takes the long intervals over.
+    /// gap ticks, 32768 or more, passed between two edges of whichever direction: low halves alone do not tell.
+    void note_gap(uint32_t gap) {
+        beyond_ += gap;
+        path.last_low = static_cast<uint16_t>(path.last_low + static_cast<uint16_t>(gap));
+        path.longest = 0;
+    }
+
     struct Long {
         uint64_t ticks;
         uint16_t count;
     };
+    bool has_long() const { return long_count_ != 0; }
+    /// Main loop, interrupt held off: takes the long intervals over.
     Long take_long() {
         const Long taken{long_ticks_, long_count_};
         long_ticks_ = 0;
@@ -58,28 +72,35 @@ class EdgeCounter {
 
     /// Main loop: turns long intervals into missing edges.
     void settle(const Long& taken) {
-        if (taken.count != 0) {
-            // n intervals of T ticks each: n = ticks / (whole + numerator / denominator), rounded. 2^32 ticks times
-            // a denominator below 2^30 stays below 2^64.
-            const uint64_t period =
-                static_cast<uint64_t>(nominal_.whole) * nominal_.denominator + nominal_.numerator;
-            const uint64_t n = (taken.ticks * nominal_.denominator + period / 2) / period;
-            missing_ += static_cast<uint32_t>(n) - taken.count;
-        }
+        // n intervals of T ticks each: n = ticks / (whole + numerator / denominator), rounded. 2^32 ticks times
+        // a denominator below 2^30 stays below 2^64.
+        const uint64_t period =
+            static_cast<uint64_t>(nominal_.whole) * nominal_.denominator + nominal_.numerator;
+        const uint64_t n = (taken.ticks * nominal_.denominator + period / 2) / period;
+        missing_ += static_cast<uint32_t>(n) - taken.count;
     }
 
-    uint32_t edges() const { return edges_; }
+    uint32_t edges() const { return path.edges; }
     uint32_t extra() const { return extra_; }
     uint32_t missing() const { return missing_; }
 
+    /// What the common edge needs: shortest <= low - last_low < longest. A port may do it by hand: ++edges, and
+    /// last_low = low. longest is 0 where edge() must be called.
+    struct Path {
+        uint16_t last_low;
+        uint16_t shortest;
+        uint16_t longest;
+        uint32_t edges;
+    };
+    Path path = {};
+
   private:
-    uint32_t last_ = 0;
-    uint32_t edges_ = 0;
     uint32_t shortest_ = 0;
     uint32_t longest_ = 0;
+    uint32_t beyond_ = 0; ///< ticks since the last good edge that last_low does not show
     uint32_t extra_ = 0;
     uint64_t long_ticks_ = 0;
-    uint16_t long_count_ = 0;
+    volatile uint16_t long_count_ = 0;
     bool have_last_ = false;
     uint32_t missing_ = 0;
     Interval nominal_;

@@ -21,6 +21,9 @@ struct Trigger {
 
 /// CPU cycles from the end of a conversion until its handler has run for sure.
 constexpr uint16_t kResultLatencyTicks = 500;
+/// Conversions that start between two converter clocks can be this much shorter at the most.
+constexpr uint16_t kEarlyTicks = 130;
+constexpr uint16_t kResultWindowTicks = kResultLatencyTicks + kEarlyTicks;
 
 class Sampler {
   public:
@@ -33,11 +36,13 @@ class Sampler {
             // A trigger at 0 cannot be had, for the compare value is place - 1: then all are one tick later.
             const uint16_t first = from.first_place == 0 ? 1 : from.first_place;
             Entry* next = i + 1 < settings.entries ? &entry_[i + 1] : entry_;
-            entry_[i] = {first, from.places, from.step, first, from.places, next, from.channel};
+            const uint16_t last = static_cast<uint16_t>(first + from.step * (from.places - 1u));
+            entry_[i] = {first, last, from.step, first, next, from.channel};
         }
-        at_ = entry_;
+        path.at = entry_;
         conversion_ticks_ = conversion_ticks;
-        least_place_ = 0;
+        path.soonest = static_cast<uint16_t>(conversion_ticks - kEarlyTicks);
+        path.least = 0;
         late_ = 0;
         waiting_ = 0;
         path.taken = path.planned = path.prepared = 0;
@@ -48,14 +53,15 @@ class Sampler {
     /// Main loop, interrupts off: lines are this long from now on.
     void set_line(uint16_t line_ticks) {
         line_ticks_ = line_ticks;
-        wait_ = static_cast<int16_t>(static_cast<int16_t>(conversion_ticks_ + kResultLatencyTicks) -
+        path.wait = static_cast<int16_t>(static_cast<int16_t>(conversion_ticks_ + kResultLatencyTicks) -
                                      static_cast<int16_t>(line_ticks));
         for (Turn& turn : path.turn) {
             turn.place = inside_line(turn.place);
         }
         for (Entry& entry : entry_) {
-            entry.place = inside_line(entry.place);
-            entry.first = inside_line(entry.first);
+            if (entry.last >= line_ticks) { // a sync change has made the line shorter
+                entry.place = entry.last = entry.first = inside_line(entry.first);
+            }
         }
     }
 
@@ -115,8 +121,8 @@ class Sampler {
         for (const uint8_t end = path.planned; at != end; ++at) {
             const Turn& oldest = turn(at);
             const uint16_t over = static_cast<uint16_t>(
-                now_low - oldest.time_low - static_cast<uint16_t>(conversion_ticks_ - kEarlyTicks));
-            if (over < kResultLatencyTicks + kEarlyTicks) {
+                now_low - oldest.time_low - path.soonest);
+            if (over < kResultWindowTicks) {
                 trigger.time_low = oldest.time_low;
                 trigger.channel = oldest.channel;
                 path.taken = static_cast<uint8_t>(at + 1);
@@ -166,30 +172,31 @@ class Sampler {
         uint16_t unused; ///< eight bytes: the index is shifted, not multiplied
     };
 
-    /// What the slot handler needs of it; a port may do plan() by hand for slots that are whole lines.
+    struct Entry {
+        uint16_t place; ///< of the next use
+        uint16_t last;  ///< after this one it is `first` again
+        uint16_t step;
+        uint16_t first;
+        Entry* next; ///< the one whose turn comes after
+        uint8_t channel;
+    };
+
+    /// A port may do by hand: plan() for slots that are whole lines, take() for the oldest turn when its age is
+    /// right, prepare() for an entry that neither skips lines nor starts anew.
     struct Path {
         volatile uint8_t enabled;
         uint8_t taken;
         uint8_t planned;
         uint8_t prepared;
         Turn turn[4];
+        Entry* at;              ///< entry of the next turn to prepare
+        uint16_t soonest;       ///< results are this many ticks old at least
+        int16_t wait;           ///< conversion and latency less one line
+        int16_t least;          ///< lowest place of the next turn that needs no skipped line
     };
     Path path = {};
 
   private:
-    /// Conversions that start between two converter clocks can be this much shorter at the most.
-    static constexpr uint16_t kEarlyTicks = 130;
-
-    struct Entry {
-        uint16_t place;
-        uint16_t left;
-        uint16_t step;
-        uint16_t first;
-        uint16_t places;
-        Entry* next; ///< the one whose turn comes after
-        uint8_t channel;
-    };
-
     /// Turn by number. Byte arithmetic: the compiler would shift 16 bits.
     Turn& turn(uint8_t number) {
         const uint8_t offset = static_cast<uint8_t>(static_cast<uint8_t>(number & 3) << 3);
@@ -202,21 +209,16 @@ class Sampler {
 
     /// Two triggers are spaced by at least conversion and latency: line + place - last place >= that.
     void prepare() {
-        Entry* entry = at_;
+        Entry* entry = path.at;
         Turn& next = turn(path.prepared);
         const uint16_t place = entry->place;
-        const int16_t least = least_place_;
-        least_place_ = static_cast<int16_t>(static_cast<int16_t>(place) + wait_);
+        const int16_t least = path.least;
+        path.least = static_cast<int16_t>(static_cast<int16_t>(place) + path.wait);
         next.place = place;
         next.channel = entry->channel;
         next.skip = static_cast<int16_t>(place) < least ? lines_to_skip(place, least) : uint8_t{0};
-        if (--entry->left == 0) {
-            entry->left = entry->places;
-            entry->place = entry->first;
-        } else {
-            entry->place = inside_line(static_cast<uint16_t>(place + entry->step));
-        }
-        at_ = entry->next;
+        entry->place = place == entry->last ? entry->first : static_cast<uint16_t>(place + entry->step);
+        path.at = entry->next;
         asm volatile("" ::: "memory"); // the turn before its number: the slot handler may look at any time
         path.prepared = static_cast<uint8_t>(path.prepared + 1);
     }
@@ -240,9 +242,6 @@ class Sampler {
     uint16_t waiting_ = 0;
     uint16_t conversion_ticks_ = 0;
     uint16_t line_ticks_ = 0;
-    int16_t wait_ = 0;        ///< conversion and latency less one line
-    int16_t least_place_ = 0; ///< lowest place of the next turn that needs no skipped line
-    Entry* at_ = nullptr;
     Entry entry_[wire::kMaxSchedule] = {};
 };
 

@@ -7,7 +7,7 @@ namespace firmware {
 
 /// wire::crc16_update in 16 cycles: x * 32 holds both x << 5 and x >> 3. tests/avr compares the two.
 struct FastCrc {
-    static inline uint16_t update(uint16_t crc, uint8_t byte) {
+    __attribute__((always_inline)) static inline uint16_t update(uint16_t crc, uint8_t byte) {
         uint8_t scratch;
         const uint8_t thirty_two = 32;
         asm("eor  %B0, %2     \n\t" // x = high ^ byte

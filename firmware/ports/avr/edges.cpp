@@ -23,19 +23,24 @@ namespace {
 uint8_t line_counted;  ///< TCCR4B's edge bit of the counted direction
 uint8_t field_counted;
 uint8_t field_both;
-
-LineLatch line_now; ///< the edge being recorded
+uint32_t field_last; ///< time of the last field edge
 
 inline uint32_t lock_tick(uint16_t low) {
     InterruptLock lock;
     return tick_from_low(low);
 }
 
-inline void record_line_edge(uint32_t time, uint8_t control) {
-    const uint8_t direction = control & (1 << ICES4);
-    pool.push_line_edge(time, direction != 0);
-    if (direction == line_counted) {
-        line_counter.edge(time);
+YOKEDOCK_RARE void record_line_edge(uint16_t stamp, uint8_t control) {
+    const bool wrapped = (TIFR4 & (1 << TOV4)) != 0;
+    const uint32_t far = pool.push_line_edge(stamp, (control & (1 << ICES4)) != 0, wrapped, lock_tick);
+    if (wrapped && stamp < 0x8000u) {
+        TIFR4 = 1 << TOV4; // else the edge came before the count passed 0: the next one has to see it
+    }
+    if (far != 0) {
+        line_counter.note_gap(far);
+    }
+    if ((control & (1 << ICES4)) == line_counted) {
+        line_counter.edge(stamp);
     }
 }
 
@@ -55,6 +60,10 @@ void start_edges(uint8_t line_mode, uint8_t field_mode) {
     line_latch.both = line_mode == both ? 0xFF : 0;
     line_latch.full = 0;
     TIFR4 = 1 << ICF4;
+    const uint32_t now = tick_from_low(TCNT4);
+    pool.begin_line_edges(now);
+    field_last = now;
+    TIFR4 = 1 << TOV4;
     TIMSK4 = line_mode != 0 ? 1 << ICIE4 : 0;
     TCCR5B = control_for(field_mode);
     field_counted = TCCR5B & (1 << ICES5);
@@ -70,60 +79,185 @@ void stop_edges() {
     line_latch.both = 0;
     if (line_latch.full != 0) {
         line_latch.full = 0;
-        record_line_edge(tick_from_low(line_latch.stamp), line_latch.tccr4b);
+        record_line_edge(line_latch.stamp, line_latch.tccr4b);
     }
 }
 
 } // namespace firmware
 } // namespace yokedock
 
+/// An edge that is not like the one before in everything, or one that the slot handler has moved aside.
+extern "C" __attribute__((used, externally_visible, noinline)) void
+yokedock_line_edge(uint16_t stamp, uint8_t control) {
+    using namespace yokedock::firmware;
+    // The latch holds an older edge or, should the slot handler have come between, the one after: that one waits.
+    if (line_latch.full != 0 &&
+        static_cast<int16_t>(static_cast<uint16_t>(stamp - line_latch.stamp)) > 0) {
+        record_line_edge(line_latch.stamp, line_latch.tccr4b);
+        line_latch.full = 0;
+    }
+    record_line_edge(stamp, control);
+}
+
+extern "C" __attribute__((used, externally_visible, noinline)) void
+yokedock_count_line_edge(uint16_t stamp) {
+    yokedock::firmware::line_counter.edge(stamp);
+}
+
 /// Keeps stamp and direction, looks for the other edge when both are wanted, shuts only itself out and opens
-/// interrupts: the slot handler must not wait for the rest.
+/// interrupts: the slot handler must not wait for the rest. By hand, for it runs once or twice per line: the common
+/// case of BlockPool::push_line_edge() and EdgeCounter::edge().    r24, r25 stamp, r30 then r18 TCCR4B
 ISR(TIMER4_CAPT_vect, ISR_NAKED) {
     using namespace yokedock::firmware;
     asm volatile("push r24             \n\t"
-                 "in   r24, __SREG__   \n\t"
-                 "push r24             \n\t"
                  "push r25             \n\t"
+                 "push r30             \n\t"
+                 "in   r30, __SREG__   \n\t"
+                 "push r30             \n\t"
+                 "push r31             \n\t"
                  "lds  r24, %[icr]     \n\t"
-                 "sts  %[stamp], r24   \n\t"
-                 "lds  r24, %[icr]+1   \n\t"
-                 "sts  %[stamp]+1, r24 \n\t"
-                 "lds  r24, %[tccr]    \n\t"
-                 "sts  %[control], r24 \n\t"
-                 "lds  r25, %[both]    \n\t"
-                 "andi r25, 0x40       \n\t"
+                 "lds  r25, %[icr]+1   \n\t"
+                 "lds  r30, %[tccr]    \n\t"
+                 "lds  r31, %[both]    \n\t"
+                 "andi r31, 0x40       \n\t"
                  "breq 1f              \n\t"
-                 "eor  r24, r25        \n\t"
-                 "sts  %[tccr], r24    \n\t"
-                 "ldi  r24, 0x20       \n\t" // the change of direction may set the flag
-                 "out  %[tifr], r24    \n\t"
-                 "1: ldi r24, 0        \n\t"
+                 "eor  r31, r30        \n\t"
+                 "sts  %[tccr], r31    \n\t"
+                 "ldi  r31, 0x20       \n\t" // the change of direction may set the flag
+                 "out  %[tifr], r31    \n\t"
+                 "1: ldi r31, 0        \n\t"
+                 "sts  %[timsk], r31   \n\t"
+                 "sei                  \n\t"
+                 "push r18             \n\t"
+                 "push r19             \n\t"
+                 "push r26             \n\t"
+                 "push r27             \n\t"
+                 "mov  r18, r30        \n\t"
+                 "sbic %[tifr], 0      \n\t" // TOV4
+                 "4: rjmp 10f          \n\t"
+                 "lds  r31, %[full]    \n\t"
+                 "tst  r31             \n\t"
+                 "brne 4b              \n\t"
+                 "lds  r30, %[last]    \n\t"
+                 "lds  r31, %[last]+1  \n\t"
+                 "movw r26, r24        \n\t"
+                 "sub  r26, r30        \n\t"
+                 "sbc  r27, r31        \n\t"
+                 "brmi 4b              \n\t"
+                 "lds  r19, %[left]    \n\t"
+                 "cpi  r19, 2          \n\t"
+                 "brlo 6f              \n\t"
+                 "sts  %[last], r24    \n\t"
+                 "sts  %[last]+1, r25  \n\t"
+                 "dec  r19             \n\t"
+                 "sts  %[left], r19    \n\t"
+                 "bst  r18, 6          \n\t"
+                 "bld  r27, 7          \n\t"
+                 "lds  r30, %[at]      \n\t"
+                 "lds  r31, %[at]+1    \n\t"
+                 "st   Z+, r26         \n\t"
+                 "st   Z+, r27         \n\t"
+                 "sts  %[at], r30      \n\t"
+                 "sts  %[at]+1, r31    \n\t"
+                 "rjmp 8f              \n\t"
+                 "6: lds r31, %[free]  \n\t" // no block open and none free: the word is lost, at little cost
+                 "or   r31, r19        \n\t"
+                 "brne 4b              \n\t"
+                 "sts  %[last], r24    \n\t"
+                 "sts  %[last]+1, r25  \n\t"
+                 "lds  r30, %[dropped]   \n\t"
+                 "lds  r31, %[dropped]+1 \n\t"
+                 "adiw r30, 1          \n\t"
+                 "sts  %[dropped], r30 \n\t"
+                 "sts  %[dropped]+1, r31 \n\t"
+                 "brne 7f              \n\t"
+                 "lds  r30, %[dropped]+2 \n\t"
+                 "lds  r31, %[dropped]+3 \n\t"
+                 "adiw r30, 1          \n\t"
+                 "sts  %[dropped]+2, r30 \n\t"
+                 "sts  %[dropped]+3, r31 \n\t"
+                 "7: ldi r31, 1        \n\t"
+                 "sts  %[gap], r31     \n\t"
+                 "8:                   \n\t" ::[icr] "n"(_SFR_MEM_ADDR(ICR4)),
+                 [tccr] "n"(_SFR_MEM_ADDR(TCCR4B)), [tifr] "I"(_SFR_IO_ADDR(TIFR4)),
+                 [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), [both] "i"(&line_latch.both),
+                 [full] "i"(&line_latch.full), [last] "i"(&pool.path.line_low),
+                 [left] "i"(&pool.path.writer[1].left), [at] "i"(&pool.path.writer[1].at),
+                 [free] "i"(&pool.path.free_count), [dropped] "i"(&pool.path.dropped),
+                 [gap] "i"(&pool.path.writer[1].gap));
+    asm volatile("lds  r19, %[counted] \n\t"
+                 "eor  r19, r18        \n\t"
+                 "sbrc r19, 6          \n\t"
+                 "rjmp 5f              \n\t"
+                 "lds  r26, %[last]    \n\t"
+                 "lds  r27, %[last]+1  \n\t"
+                 "movw r30, r24        \n\t"
+                 "sub  r30, r26        \n\t"
+                 "sbc  r31, r27        \n\t"
+                 "lds  r26, %[shortest]   \n\t"
+                 "lds  r27, %[shortest]+1 \n\t"
+                 "cp   r30, r26        \n\t"
+                 "cpc  r31, r27        \n\t"
+                 "brlo 11f             \n\t"
+                 "lds  r26, %[longest]   \n\t"
+                 "lds  r27, %[longest]+1 \n\t"
+                 "cp   r30, r26        \n\t"
+                 "cpc  r31, r27        \n\t"
+                 "brsh 11f             \n\t"
+                 "sts  %[last], r24    \n\t"
+                 "sts  %[last]+1, r25  \n\t"
+                 "lds  r30, %[edges]   \n\t"
+                 "lds  r31, %[edges]+1 \n\t"
+                 "adiw r30, 1          \n\t"
+                 "sts  %[edges], r30   \n\t"
+                 "sts  %[edges]+1, r31 \n\t"
+                 "brne 5f              \n\t"
+                 "lds  r30, %[edges]+2 \n\t"
+                 "lds  r31, %[edges]+3 \n\t"
+                 "adiw r30, 1          \n\t"
+                 "sts  %[edges]+2, r30 \n\t"
+                 "sts  %[edges]+3, r31 \n\t"
+                 "5: pop r27           \n\t"
+                 "pop  r26             \n\t"
+                 "pop  r19             \n\t"
+                 "pop  r18             \n\t"
+                 "cli                  \n\t"
+                 "ldi  r24, 0x20       \n\t"
                  "sts  %[timsk], r24   \n\t"
+                 "pop  r31             \n\t"
+                 "pop  r30             \n\t"
+                 "out  __SREG__, r30   \n\t"
+                 "pop  r30             \n\t"
                  "pop  r25             \n\t"
                  "pop  r24             \n\t"
-                 "out  __SREG__, r24   \n\t"
-                 "pop  r24             \n\t"
-                 "sei                  \n\t"
-                 "jmp  __vector_line_edge \n\t" ::[icr] "n"(_SFR_MEM_ADDR(ICR4)),
-                 [tccr] "n"(_SFR_MEM_ADDR(TCCR4B)), [tifr] "I"(_SFR_IO_ADDR(TIFR4)),
-                 [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), [stamp] "i"(&line_now.stamp),
-                 [control] "i"(&line_now.tccr4b), [both] "i"(&line_latch.both));
-}
-
-extern "C" void __vector_line_edge() __attribute__((signal, used, externally_visible));
-extern "C" void __vector_line_edge() {
-    using namespace yokedock::firmware;
-    // line_latch holds an older edge or, should the slot handler just have come between, the one after; then it
-    // waits for the next turn. Older: it was full when this edge was taken.
-    if (line_latch.full != 0 && static_cast<int16_t>(static_cast<uint16_t>(
-                                    line_now.stamp - line_latch.stamp)) > 0) {
-        record_line_edge(lock_tick(line_latch.stamp), line_latch.tccr4b);
-        line_latch.full = 0;
-    }
-    record_line_edge(lock_tick(line_now.stamp), line_now.tccr4b);
-    cli();
-    TIMSK4 = 1 << ICIE4;
+                 "reti                 \n\t"
+                 "10: ldi r31, 1       \n\t" // all of it
+                 "rjmp 12f             \n\t"
+                 "11: ldi r31, 0       \n\t" // the counting
+                 "12: push r0          \n\t"
+                 "push r1              \n\t"
+                 "push r20             \n\t"
+                 "push r21             \n\t"
+                 "push r22             \n\t"
+                 "push r23             \n\t"
+                 "clr  r1              \n\t"
+                 "mov  r22, r18        \n\t"
+                 "sbrc r31, 0          \n\t"
+                 "rjmp 13f             \n\t"
+                 "call yokedock_count_line_edge \n\t"
+                 "rjmp 14f             \n\t"
+                 "13: call yokedock_line_edge \n\t"
+                 "14: pop r23          \n\t"
+                 "pop  r22             \n\t"
+                 "pop  r21             \n\t"
+                 "pop  r20             \n\t"
+                 "pop  r1              \n\t"
+                 "pop  r0              \n\t"
+                 "rjmp 5b              \n\t" ::[counted] "i"(&line_counted),
+                 [last] "i"(&line_counter.path.last_low),
+                 [shortest] "i"(&line_counter.path.shortest),
+                 [longest] "i"(&line_counter.path.longest), [edges] "i"(&line_counter.path.edges),
+                 [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)));
 }
 
 ISR(TIMER5_CAPT_vect) {
@@ -139,7 +273,10 @@ ISR(TIMER5_CAPT_vect) {
     sei();
     pool.push_field_edge(time, (control & (1 << ICES5)) != 0);
     if ((control & (1 << ICES5)) == field_counted) {
-        field_counter.edge(time);
+        const uint32_t gap = time - field_last;
+        field_last = time;
+        field_counter.note_gap(gap);
+        field_counter.edge(static_cast<uint16_t>(time));
     }
     cli();
     TIMSK5 = 1 << ICIE5;

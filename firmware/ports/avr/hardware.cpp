@@ -35,6 +35,9 @@ void AvrHardware::poll() {
     record_field();
     recover_sampling();
     const auto settle = [](EdgeCounter& counter) {
+        if (!counter.has_long()) {
+            return;
+        }
         EdgeCounter::Long taken{};
         {
             InterruptLock lock;

@@ -5,7 +5,6 @@
 // safe for changing it ("Changing Channel or Reference Selection").
 #pragma GCC optimize("O2")
 #include "firmware/ports/avr/sampling.hpp"
-#include "firmware/ports/avr/save_registers.hpp"
 
 namespace yokedock {
 namespace firmware {
@@ -74,43 +73,276 @@ void stop_sampling() {
 } // namespace firmware
 } // namespace yokedock
 
-/// Shuts only itself out and opens interrupts at once, without touching a flag: the slot handler must not wait for
-/// the rest.
-ISR(ADC_vect, ISR_NAKED) {
-    asm volatile("push r24           \n\t"
-                 "lds  r24, %[quiet] \n\t"
-                 "sts  %[adcsra], r24 \n\t"
-                 "sei                \n\t" YOKEDOCK_SAVE_FOR_CALL
-                 "call yokedock_conversion \n\t" YOKEDOCK_RESTORE_AFTER_CALL
-                 "pop  r24           \n\t"
-                 "reti               \n\t" ::[quiet] "i"(&yokedock::firmware::adcsra_quiet),
-                 [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)));
+/// take(), push_sample() and refill() in full: wherever the handler below finds something out of the common.
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_take_result() {
+    using namespace yokedock::firmware;
+    Trigger trigger;
+    bool good;
+    uint8_t channel;
+    {
+        InterruptLock lock; // the slot handler plans meanwhile, and timer 4's high byte is shared
+        good = sampler.take(TCNT4, trigger);
+        if (sampler.next_channel(channel)) {
+            ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
+        }
+        TIFR1 = 1 << OCF1B;
+    }
+    const uint16_t code = ADC;
+    if (good) {
+        pool.push_sample(trigger.time_low, code, trigger.channel, [](uint16_t low) {
+            InterruptLock lock;
+            return tick_from_low(low);
+        });
+    } else {
+        pool.break_samples();
+    }
 }
 
-/// Returns with interrupts off.
-extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_conversion() {
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_refill() {
+    if (yokedock::firmware::sampler.enabled() != 0) {
+        yokedock::firmware::sampler.refill();
+    }
+}
+
+/// Shuts only itself out and opens interrupts at once: the slot handler must not wait for the rest. By hand, for it
+/// runs once per line:
+///   part 1  Sampler::take() of the oldest turn, and BlockPool::push_sample()    r18 taken, X its time
+///   part 2  Sampler::prepare()                                                 r19 prepared, X turn, Z entry
+ISR(ADC_vect, ISR_NAKED) {
     using namespace yokedock::firmware;
-    cli(); // the slot handler plans meanwhile, and timer 4's high byte is shared
-    Trigger trigger;
-    const bool good = sampler.take(TCNT4, trigger);
-    uint8_t channel;
-    if (sampler.next_channel(channel)) {
-        ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
-    }
-    TIFR1 = 1 << OCF1B;
-    sei();
-    if (sampler.enabled() != 0 || good) {
-        const uint16_t code = ADC;
-        if (good) {
-            pool.push_sample(trigger.time_low, code, trigger.channel, [](uint16_t low) {
-                InterruptLock lock;
-                return tick_from_low(low);
-            });
-        } else {
-            pool.break_samples();
-        }
-        sampler.refill();
-    }
-    cli();
-    ADCSRA = adcsra_armed;
+    asm volatile("push r24             \n\t"
+                 "push r25             \n\t"
+                 "lds  r24, %[quiet]   \n\t"
+                 "sts  %[adcsra], r24  \n\t"
+                 "lds  r24, %[tcnt4]   \n\t"
+                 "lds  r25, %[tcnt4]+1 \n\t"
+                 "push r30             \n\t"
+                 "in   r30, __SREG__   \n\t"
+                 "sei                  \n\t"
+                 "push r30             \n\t"
+                 "push r31             \n\t"
+                 "push r26             \n\t"
+                 "push r27             \n\t"
+                 "push r18             \n\t"
+                 "push r19             \n\t"
+                 "push r20             \n\t"
+                 "push r21             \n\t"
+                 "lds  r18, %[taken]   \n\t"
+                 "lds  r19, %[planned] \n\t"
+                 "cp   r18, r19        \n\t"
+                 "breq 10f             \n\t"
+                 "mov  r30, r18        \n\t"
+                 "andi r30, 3          \n\t"
+                 "lsl  r30             \n\t"
+                 "lsl  r30             \n\t"
+                 "lsl  r30             \n\t"
+                 "ldi  r31, 0          \n\t"
+                 "subi r30, lo8(-(%[turn])) \n\t"
+                 "sbci r31, hi8(-(%[turn])) \n\t"
+                 "ldd  r26, Z+2        \n\t"
+                 "ldd  r27, Z+3        \n\t"
+                 "sub  r24, r26        \n\t" // age, less the least it can be
+                 "sbc  r25, r27        \n\t"
+                 "lds  r19, %[soonest] \n\t"
+                 "sub  r24, r19        \n\t"
+                 "lds  r19, %[soonest]+1 \n\t"
+                 "sbc  r25, r19        \n\t"
+                 "subi r24, lo8(%[window]) \n\t"
+                 "sbci r25, hi8(%[window]) \n\t"
+                 "brcc 10f             \n\t"
+                 "lds  r21, %[left]    \n\t"
+                 "cpi  r21, 2          \n\t"
+                 "brlo 9f              \n\t"
+                 "ldd  r20, Z+5        \n\t" // channel
+                 "lds  r24, %[last]    \n\t"
+                 "lds  r25, %[last]+1  \n\t"
+                 "movw r30, r26        \n\t"
+                 "sub  r30, r24        \n\t"
+                 "sbc  r31, r25        \n\t"
+                 "lds  r24, %[age]     \n\t"
+                 "lds  r25, %[age]+1   \n\t"
+                 "lds  r19, %[age]+2   \n\t"
+                 "add  r24, r30        \n\t"
+                 "adc  r25, r31        \n\t"
+                 "brcc 1f              \n\t"
+                 "inc  r19             \n\t"
+                 "1: cpi r19, 8        \n\t"
+                 "brlo 11f             \n\t"
+                 "rjmp 10f             \n\t"
+                 "9: lds r20, %[free]  \n\t" // no block open and none free: the word is lost, at little cost
+                 "or   r20, r21        \n\t"
+                 "breq 12f             \n\t"
+                 "10: push r0          \n\t"
+                 "push r1              \n\t"
+                 "push r22             \n\t"
+                 "push r23             \n\t"
+                 "clr  r1              \n\t"
+                 "call yokedock_take_result \n\t"
+                 "rjmp 21f             \n\t"
+                 "12: lds r30, %[dropped]   \n\t"
+                 "lds  r31, %[dropped]+1 \n\t"
+                 "adiw r30, 1          \n\t"
+                 "sts  %[dropped], r30 \n\t"
+                 "sts  %[dropped]+1, r31 \n\t"
+                 "brne 13f             \n\t"
+                 "lds  r30, %[dropped]+2 \n\t"
+                 "lds  r31, %[dropped]+3 \n\t"
+                 "adiw r30, 1          \n\t"
+                 "sts  %[dropped]+2, r30 \n\t"
+                 "sts  %[dropped]+3, r31 \n\t"
+                 "13: ldi r30, 1       \n\t"
+                 "sts  %[gap], r30     \n\t"
+                 "rjmp 14f             \n\t"
+                 "11:                  \n\t" ::[quiet] "i"(&adcsra_quiet),
+                 [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), [tcnt4] "n"(_SFR_MEM_ADDR(TCNT4)),
+                 [taken] "i"(&sampler.path.taken), [planned] "i"(&sampler.path.planned),
+                 [turn] "i"(sampler.path.turn), [soonest] "i"(&sampler.path.soonest),
+                 [window] "n"(kResultWindowTicks), [left] "i"(&pool.path.writer[0].left),
+                 [last] "i"(&pool.path.sample.last_low), [age] "i"(&pool.path.sample.age_low),
+                 [free] "i"(&pool.path.free_count), [dropped] "i"(&pool.path.dropped),
+                 [gap] "i"(&pool.path.writer[0].gap));
+    asm volatile("sts  %[last], r26    \n\t"
+                 "sts  %[last]+1, r27  \n\t"
+                 "sts  %[age], r24     \n\t"
+                 "sts  %[age]+1, r25   \n\t"
+                 "sts  %[age]+2, r19   \n\t"
+                 "14: inc r18          \n\t"
+                 "sts  %[taken], r18   \n\t" // before looking at planned: see sole_channel()
+                 "lds  r30, %[planned] \n\t"
+                 "cp   r18, r30        \n\t"
+                 "breq 2f              \n\t"
+                 "mov  r30, r18        \n\t" // the channel of the next one on the way
+                 "andi r30, 3          \n\t"
+                 "lsl  r30             \n\t"
+                 "lsl  r30             \n\t"
+                 "lsl  r30             \n\t"
+                 "ldi  r31, 0          \n\t"
+                 "subi r30, lo8(-(%[turn])) \n\t"
+                 "sbci r31, hi8(-(%[turn])) \n\t"
+                 "ldd  r30, Z+5        \n\t"
+                 "ori  r30, %[refs]    \n\t"
+                 "sts  %[admux], r30   \n\t"
+                 "2: ldi r30, %[ocf]   \n\t"
+                 "out  %[tifr1], r30   \n\t"
+                 "tst  r21             \n\t"
+                 "breq 15f             \n\t" // a lost word
+                 "lds  r26, %[at]      \n\t"
+                 "lds  r27, %[at]+1    \n\t"
+                 "lds  r30, %[adc]     \n\t"
+                 "lds  r31, %[adc]+1   \n\t"
+                 "st   X+, r30         \n\t" // code | channel << 10 | age << 13
+                 "lsl  r20             \n\t"
+                 "lsl  r20             \n\t"
+                 "or   r20, r31        \n\t"
+                 "ldi  r31, 0          \n\t"
+                 "lsr  r19             \n\t"
+                 "ror  r25             \n\t"
+                 "ror  r24             \n\t"
+                 "ror  r31             \n\t"
+                 "lsr  r19             \n\t"
+                 "ror  r25             \n\t"
+                 "ror  r24             \n\t"
+                 "ror  r31             \n\t"
+                 "lsr  r19             \n\t"
+                 "ror  r25             \n\t"
+                 "ror  r24             \n\t"
+                 "ror  r31             \n\t"
+                 "or   r20, r31        \n\t"
+                 "st   X+, r20         \n\t"
+                 "st   X+, r24         \n\t"
+                 "st   X+, r25         \n\t"
+                 "sts  %[at], r26      \n\t"
+                 "sts  %[at]+1, r27    \n\t"
+                 "dec  r21             \n\t"
+                 "sts  %[left], r21    \n\t"
+                 "15:                  \n\t" ::[last] "i"(&pool.path.sample.last_low),
+                 [age] "i"(&pool.path.sample.age_low), [taken] "i"(&sampler.path.taken),
+                 [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn),
+                 [refs] "M"(1 << REFS0), [admux] "n"(_SFR_MEM_ADDR(ADMUX)), [ocf] "M"(1 << OCF1B),
+                 [tifr1] "I"(_SFR_IO_ADDR(TIFR1)), [at] "i"(&pool.path.writer[0].at),
+                 [adc] "n"(_SFR_MEM_ADDR(ADC)), [left] "i"(&pool.path.writer[0].left));
+    asm volatile("lds  r19, %[prepared] \n\t"
+                 "mov  r30, r19        \n\t"
+                 "sub  r30, r18        \n\t"
+                 "cpi  r30, 3          \n\t"
+                 "breq 3f              \n\t"
+                 "4: rjmp 20f          \n\t"
+                 "3:                   \n\t"
+                 "mov  r26, r19        \n\t"
+                 "andi r26, 3          \n\t"
+                 "lsl  r26             \n\t"
+                 "lsl  r26             \n\t"
+                 "lsl  r26             \n\t"
+                 "ldi  r27, 0          \n\t"
+                 "subi r26, lo8(-(%[turn])) \n\t"
+                 "sbci r27, hi8(-(%[turn])) \n\t"
+                 "lds  r30, %[entry]   \n\t"
+                 "lds  r31, %[entry]+1 \n\t"
+                 "ld   r24, Z          \n\t" // place
+                 "ldd  r25, Z+1        \n\t"
+                 "lds  r20, %[least]   \n\t"
+                 "lds  r21, %[least]+1 \n\t"
+                 "cp   r24, r20        \n\t"
+                 "cpc  r25, r21        \n\t"
+                 "brlt 20f             \n\t"
+                 "ldd  r20, Z+2        \n\t" // last
+                 "ldd  r21, Z+3        \n\t"
+                 "cp   r24, r20        \n\t"
+                 "cpc  r25, r21        \n\t"
+                 "breq 20f             \n\t"
+                 "st   X+, r24         \n\t"
+                 "st   X+, r25         \n\t"
+                 "adiw r26, 2          \n\t"
+                 "ldi  r20, 0          \n\t"
+                 "st   X+, r20         \n\t" // skip
+                 "ldd  r20, Z+10       \n\t" // channel
+                 "st   X, r20          \n\t"
+                 "lds  r20, %[wait]    \n\t"
+                 "lds  r21, %[wait]+1  \n\t"
+                 "add  r20, r24        \n\t"
+                 "adc  r21, r25        \n\t"
+                 "sts  %[least], r20   \n\t"
+                 "sts  %[least]+1, r21 \n\t"
+                 "ldd  r20, Z+4        \n\t" // step
+                 "ldd  r21, Z+5        \n\t"
+                 "add  r24, r20        \n\t"
+                 "adc  r25, r21        \n\t"
+                 "st   Z, r24          \n\t"
+                 "std  Z+1, r25        \n\t"
+                 "ldd  r24, Z+8        \n\t" // next entry
+                 "ldd  r25, Z+9        \n\t"
+                 "sts  %[entry], r24   \n\t"
+                 "sts  %[entry]+1, r25 \n\t"
+                 "inc  r19             \n\t"
+                 "sts  %[prepared], r19 \n\t"
+                 "30: pop r21          \n\t"
+                 "pop  r20             \n\t"
+                 "pop  r19             \n\t"
+                 "pop  r18             \n\t"
+                 "pop  r27             \n\t"
+                 "pop  r26             \n\t"
+                 "lds  r24, %[armed]   \n\t"
+                 "cli                  \n\t" // a result that waits must not nest
+                 "sts  %[adcsra], r24  \n\t"
+                 "pop  r31             \n\t"
+                 "pop  r30             \n\t"
+                 "out  __SREG__, r30   \n\t"
+                 "pop  r30             \n\t"
+                 "pop  r25             \n\t"
+                 "pop  r24             \n\t"
+                 "reti                 \n\t"
+                 "20: push r0          \n\t"
+                 "push r1              \n\t"
+                 "push r22             \n\t"
+                 "push r23             \n\t"
+                 "clr  r1              \n\t"
+                 "21: call yokedock_refill \n\t"
+                 "pop  r23             \n\t"
+                 "pop  r22             \n\t"
+                 "pop  r1              \n\t"
+                 "pop  r0              \n\t"
+                 "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),
+                 [turn] "i"(sampler.path.turn), [entry] "i"(&sampler.path.at),
+                 [least] "i"(&sampler.path.least), [wait] "i"(&sampler.path.wait),
+                 [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)));
 }

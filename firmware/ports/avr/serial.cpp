@@ -83,20 +83,66 @@ ISR(USART0_RX_vect) {
     }
 }
 
-ISR(USART0_UDRE_vect) {
+/// The frame at hand is sent: the other buffer's, or silence.
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_next_frame() {
     using namespace yokedock::firmware;
-    const uint8_t* at = send_at;
-    UDR0 = *at;
-    send_at = at + 1;
-    const uint8_t left = static_cast<uint8_t>(send_left - 1);
-    send_left = left;
-    if (left == 0) {
-        frame_size[send_index] = 0;
-        const uint8_t other = send_index ^ 1;
-        if (frame_size[other] != 0) {
-            begin_frame(other);
-        } else {
-            UCSR0B = kReceiving;
-        }
+    frame_size[send_index] = 0;
+    const uint8_t other = send_index ^ 1;
+    if (frame_size[other] != 0) {
+        begin_frame(other);
+    } else {
+        UCSR0B = kReceiving;
     }
+}
+
+/// By hand: it runs for every byte sent.
+ISR(USART0_UDRE_vect, ISR_NAKED) {
+    using namespace yokedock::firmware;
+    asm volatile("push r24            \n\t"
+                 "in   r24, __SREG__  \n\t"
+                 "push r24            \n\t"
+                 "push r30            \n\t"
+                 "push r31            \n\t"
+                 "lds  r30, %[at]     \n\t"
+                 "lds  r31, %[at]+1   \n\t"
+                 "ld   r24, Z+        \n\t"
+                 "sts  %[udr], r24    \n\t"
+                 "sts  %[at], r30     \n\t"
+                 "sts  %[at]+1, r31   \n\t"
+                 "lds  r24, %[left]   \n\t"
+                 "dec  r24            \n\t"
+                 "sts  %[left], r24   \n\t"
+                 "breq 2f             \n\t"
+                 "1: pop r31          \n\t"
+                 "pop  r30            \n\t"
+                 "pop  r24            \n\t"
+                 "out  __SREG__, r24  \n\t"
+                 "pop  r24            \n\t"
+                 "reti                \n\t"
+                 "2: push r0          \n\t"
+                 "push r1             \n\t"
+                 "push r18            \n\t"
+                 "push r19            \n\t"
+                 "push r20            \n\t"
+                 "push r21            \n\t"
+                 "push r22            \n\t"
+                 "push r23            \n\t"
+                 "push r25            \n\t"
+                 "push r26            \n\t"
+                 "push r27            \n\t"
+                 "clr  r1             \n\t"
+                 "call yokedock_next_frame \n\t"
+                 "pop  r27            \n\t"
+                 "pop  r26            \n\t"
+                 "pop  r25            \n\t"
+                 "pop  r23            \n\t"
+                 "pop  r22            \n\t"
+                 "pop  r21            \n\t"
+                 "pop  r20            \n\t"
+                 "pop  r19            \n\t"
+                 "pop  r18            \n\t"
+                 "pop  r1             \n\t"
+                 "pop  r0             \n\t"
+                 "rjmp 1b             \n\t" ::[at] "i"(&send_at), [left] "i"(&send_left),
+                 [udr] "n"(_SFR_MEM_ADDR(UDR0)));
 }

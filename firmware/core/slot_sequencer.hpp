@@ -3,11 +3,12 @@
 // slot starts are exact on average and never a whole tick late. New settings and output on or off come into
 // force where a field begins.
 //
-//   call k:      current = slot k (runs now)     described = slot k + 1, whose compare values load at its start
+//   slot k:   advance()  describes slot k + 1, whose compare values load at its start
+//             stage()    later in slot k, when advance() began a run: makes the run after that one ready
 //
-// advance() is on the path of every slot and short; what changes only from run to run is done in next_run(),
-// and told by begun().
+// advance() is short, because the slot handler has little time; so it finds the next run already staged.
 #pragma once
+#include "firmware/core/rare.hpp"
 #include "firmware/core/slot_plan.hpp"
 
 namespace yokedock {
@@ -17,120 +18,186 @@ class SlotSequencer {
   public:
     /// Starts with plan's first field, output off. plan must outlive its use.
     void begin(const SlotPlan* plan) {
-        plan_ = plan;
-        starts_line_ = 1;
-        enter_plan();
-        run_ = plan_->runs[0];
-        note_field();
-        load_run();
+        plan_ = field_plan_ = plan;
+        field_run_ = plan->runs[0];
+        path = {};
+        path.denominator = plan->denominator;
+        path.fraction = 0u - plan->denominator;
+        path.starts_line = 1;
+        path.begun = kNewRun | kNewField;
+        load(field_run_, *plan, path.run);
         measure();
+        stage();
     }
 
     /// Describes the following slot. Called once per slot, from the slot interrupt only.
     void advance() {
-        begun_ = 0;
-        if ((shape_ & kShapeWholeLine) == 0) {
-            starts_line_ ^= 1;
+        if ((path.run.shape & kShapeWholeLine) == 0) {
+            path.starts_line ^= 1;
         }
-        if (--path.slots_left == 0) {
-            next_run();
+        if (--path.run.slots_left == 0) {
+            path.run = path.staged;
+            path.begun = path.staged_begins;
+            if (path.begun == (kNewRun | kNewField | kNewPlan)) {
+                switch_plan();
+            }
         }
         measure();
     }
 
-    uint16_t length() const { return path.length; }    ///< ticks of the described slot
-    uint16_t compare() const { return run_->compare; } ///< its pulse width - 1, or kNoCompare
-    uint8_t shape() const { return shape_; }
-    uint8_t starts_line() const { return starts_line_; }
+    /// advance() began a run (path.begun): does what follows from that, and makes the next one ready. Must end before
+    /// the next advance(). Clears path.begun.
+    void stage() {
+        const uint8_t begun = path.begun;
+        path.begun = 0;
+        if ((begun & kNewField) != 0) {
+            run_ = field_run_;
+            enter_field();
+        } else if (begun != 0) {
+            ++run_;
+        }
+        stage_after(run_ + 1);
+    }
+
+    uint16_t length() const { return path.length; }   ///< ticks of the described slot
+    uint16_t compare() const { return path.run.compare; } ///< its pulse width - 1, or kNoCompare
+    uint8_t shape() const { return path.run.shape; }
+    uint8_t starts_line() const { return path.starts_line; }
     uint8_t output() const { return output_; } ///< sync goes out on the pins
     const SlotPlan& plan() const { return *plan_; }
     uint32_t fields() const { return fields_; }
     /// wire::FieldStart::accumulator of the last field start.
     uint32_t field_accumulator() const { return field_accumulator_; }
 
-    /// What a slot in the middle of a run of whole lines needs. A port may do advance() by hand for such a slot
-    /// (steady != 0, and slots_left not about to become 0): step the fraction, and the length follows.
-    struct Path {
+    static constexpr uint8_t kNewRun = 0x01;
+    static constexpr uint8_t kNewField = 0x02;
+    static constexpr uint8_t kNewPlan = 0x04;
+
+    /// A run as advance() uses it.
+    struct LiveRun {
         uint8_t slots_left;
-        uint8_t steady; ///< not 0: whole lines, and nothing else to do; written by the caller
+        uint8_t shape;
+        uint16_t compare;
+        uint16_t ticks; ///< length of a slot without a carry
+        uint32_t step;  ///< added to the fraction by every slot
+    };
+
+    /// A port may do advance() by hand, but for switch_plan().
+    struct Path {
         uint16_t length;
-        uint16_t ticks;       ///< length without a carry
-        uint32_t step;        ///< added to the fraction by every slot
-        uint32_t denominator; ///< taken off at a carry
-        uint32_t fraction;    ///< runs from -denominator to -1: overflow is the carry
+        uint8_t starts_line;
+        uint8_t begun;         ///< what the last advance() began and stage() has not seen yet
+        uint32_t denominator;  ///< taken off at a carry
+        uint32_t fraction;     ///< runs from -denominator to -1: overflow is the carry
+        LiveRun run;
+        LiveRun staged;        ///< the run after it
+        uint8_t staged_begins; ///< what it begins: kNew... bits
     };
     Path path = {};
 
-    /// What the last advance() began: nothing, a run (kNewRun), or a field (kNewField as well).
-    static constexpr uint8_t kNewRun = 0x01;
-    static constexpr uint8_t kNewField = 0x02;
-    uint8_t begun() const { return begun_; }
+    /// Part of advance() where a field begins with another plan.
+    void switch_plan() {
+        path.starts_line = 1;
+        path.denominator = field_plan_->denominator;
+        path.fraction = 0u - path.denominator;
+    }
 
     // ---- from the main loop, with the slot interrupt held off ---------------------------------------
 
     /// New settings from the next field on. nullptr takes an earlier request back.
-    void request_plan(const SlotPlan* plan) { requested_plan_ = plan; }
-    void request_output(bool on) { requested_output_ = on ? 1 : 0; }
+    void request_plan(const SlotPlan* plan) {
+        requested_plan_ = plan;
+        restage();
+    }
+    void request_output(bool on) {
+        requested_output_ = on ? 1 : 0;
+        restage();
+    }
     uint8_t requested_output() const { return requested_output_; }
     bool change_pending() const {
         return requested_plan_ != nullptr || requested_output_ != output_;
     }
     /// Ends the field with the slot described now. Only for use while no sync goes out.
     void cut_field_short() {
-        path.slots_left = 1;
+        if (path.begun != 0) {
+            return; // a run begins just now; stage() has still to see it: the field ends by itself
+        }
         while (run_[1].slots != 0) {
             ++run_;
         }
+        stage_after(run_ + 1);
+        path.run.slots_left = 1;
     }
 
   private:
-    YOKEDOCK_RARE void next_run() {
-        ++run_;
-        begun_ = kNewRun;
-        if (run_->slots == 0) {
-            if (requested_plan_ != nullptr) {
-                plan_ = requested_plan_;
-                requested_plan_ = nullptr;
-                starts_line_ = 1;
-                enter_plan();
-            }
-            output_ = requested_output_;
-            run_ = plan_->runs[starts_line_ ^ 1];
-            ++fields_;
-            note_field();
+    static void load(const Run* run, const SlotPlan& plan, LiveRun& live) {
+        live.slots_left = run->slots;
+        live.shape = run->shape;
+        live.compare = run->compare;
+        if ((run->shape & kShapeWholeLine) != 0) {
+            live.ticks = plan.whole_ticks;
+            live.step = plan.whole_fraction;
+        } else {
+            live.ticks = plan.half_ticks;
+            live.step = plan.half_fraction;
         }
-        load_run();
     }
 
-    void enter_plan() {
-        path.denominator = plan_->denominator;
-        path.fraction = 0u - plan_->denominator;
+    void stage_after(const Run* next) {
+        if (next->slots != 0) {
+            load(next, *plan_, path.staged);
+            path.staged_begins = kNewRun;
+        } else {
+            stage_field();
+        }
     }
 
-    void note_field() {
-        begun_ = kNewRun | kNewField;
-        field_accumulator_ = path.fraction + path.denominator;
-        if (starts_line_ == 0) {
+    void restage() {
+        if (path.begun == 0 && run_[1].slots == 0) { // a field is staged: with the old request
+            stage_field();
+        }
+    }
+
+    YOKEDOCK_RARE void stage_field() {
+        path.staged_begins = kNewRun | kNewField;
+        field_plan_ = plan_;
+        uint8_t mid_line = (plan_->achieved.half_lines & 1) != 0 ? starts_mid_line_ ^ 1 : 0;
+        if (requested_plan_ != nullptr) {
+            field_plan_ = requested_plan_;
+            mid_line = 0;
+            path.staged_begins |= kNewPlan;
+        }
+        field_run_ = field_plan_->runs[mid_line];
+        field_mid_line_ = mid_line;
+        field_output_ = requested_output_;
+        load(field_run_, *field_plan_, path.staged);
+    }
+
+    YOKEDOCK_RARE void enter_field() {
+        if (field_plan_ != plan_) {
+            plan_ = field_plan_;
+            if (requested_plan_ == plan_) {
+                requested_plan_ = nullptr;
+            }
+        }
+        starts_mid_line_ = field_mid_line_;
+        output_ = field_output_;
+        ++fields_;
+        // The fraction where the field starts: before the step of the slot described.
+        uint32_t fraction = path.fraction - path.run.step;
+        if (path.length != path.run.ticks) {
+            fraction += path.denominator;
+        }
+        field_accumulator_ = fraction + path.denominator;
+        if (starts_mid_line_ != 0) {
             field_accumulator_ |= 0x80000000u;
         }
     }
 
-    void load_run() {
-        path.slots_left = run_->slots;
-        shape_ = run_->shape;
-        if ((shape_ & kShapeWholeLine) != 0) {
-            path.ticks = plan_->whole_ticks;
-            path.step = plan_->whole_fraction;
-        } else {
-            path.ticks = plan_->half_ticks;
-            path.step = plan_->half_fraction;
-        }
-    }
-
     void measure() {
-        uint16_t length = path.ticks;
-        uint32_t fraction = path.fraction + path.step;
-        if (fraction < path.step) { // carry
+        uint16_t length = path.run.ticks;
+        uint32_t fraction = path.fraction + path.run.step;
+        if (fraction < path.run.step) { // carry
             ++length;
             fraction -= path.denominator;
         }
@@ -138,12 +205,14 @@ class SlotSequencer {
         path.length = length;
     }
 
-    uint8_t shape_ = 0;
-    uint8_t starts_line_ = 0;
-    uint8_t begun_ = 0;
     const SlotPlan* plan_ = nullptr;
-    const Run* run_ = nullptr;
+    const Run* run_ = nullptr; ///< the run described, as far as stage() has seen
     const SlotPlan* requested_plan_ = nullptr;
+    const SlotPlan* field_plan_ = nullptr; ///< of the field staged
+    const Run* field_run_ = nullptr;
+    uint8_t field_mid_line_ = 0;
+    uint8_t field_output_ = 0;
+    uint8_t starts_mid_line_ = 0; ///< the field described does
     uint8_t output_ = 0;
     uint8_t requested_output_ = 0;
     uint32_t fields_ = 0;

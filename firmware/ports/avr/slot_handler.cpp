@@ -56,55 +56,42 @@ inline void arm_field_sync(uint8_t vertical) {
 
 } // namespace
 
-/// Every slot that is not one whole line like the one before: half lines, and ends of runs. ICR1 is written.
-extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_run_slot() {
-    const uint16_t length = sequencer.length();
-    const uint16_t start_low = static_cast<uint16_t>(slot.next_low + length);
-    slot.next_low = start_low;
-    if (start_low < length) {
-        ++slot.next_high;
+/// Sampling in a slot that does not start a line, or whose turn comes in the line's second half.
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_plan_half() {
+    const uint16_t place = sampler.plan(slot.next_low, sequencer.length(), sequencer.starts_line());
+    OCR1B = static_cast<uint16_t>(place - 1); // 0: 0xFFFF, no trigger
+    uint8_t channel;
+    if (place != 0 && sampler.sole_channel(channel)) {
+        ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
     }
-    sequencer.advance();
-    if (sequencer.begun() != 0) {
-        OCR1A = sequencer.compare();
-        if ((sequencer.begun() & SlotSequencer::kNewField) != 0) {
-            enter_field();
-        }
-    }
-    // Pins that change from slot to slot may be switched only after this slot's line sync: compare C.
-    TIMSK1 = (1 << TOIE1) | (1 << OCIE1C);
-    sequencer.path.steady = sequencer.begun() == 0 ? sequencer.shape() & kShapeWholeLine : 0;
-    latch_line_edge(); // an edge that waits must not be overrun by the next one
+}
 
-    if (sampler.enabled() != 0) {
-        const uint16_t place =
-            sampler.plan(start_low, sequencer.length(), sequencer.starts_line());
-        OCR1B = static_cast<uint16_t>(place - 1); // 0: 0xFFFF, no trigger
-        uint8_t channel;
-        if (place != 0 && sampler.sole_channel(channel)) {
-            ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
-        }
-    }
-    if (video.pattern != 0) {
-        plan_picture(start_low, sequencer.starts_line());
-    }
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_switch_plan() {
+    sequencer.switch_plan();
 }
 
 } // namespace firmware
 } // namespace yokedock
 
-/// After the line sync width of a slot that is not like the one before: field sync edge and pins as the described
-/// slot needs them. The flag may be an old one, from the slot before: then the pulse still lasts, and the real match
-/// comes.
+/// After the line sync width of a slot of half lines, or in which a run begins: pins and field sync edge as the
+/// described slot needs them, and the run after it. The flag may be an old one, from the slot before: then the pulse
+/// still lasts, and the real match comes.
 ISR(TIMER1_COMPC_vect) {
     using namespace yokedock::firmware;
     if (TCNT1 <= slot.line_compare) {
         return;
     }
     TIMSK1 = 1 << TOIE1;
-    const uint8_t vertical = sequencer.shape() & kShapeVertical;
-    if (vertical != slot.vertical) {
-        arm_field_sync(vertical);
+    const uint8_t begun = sequencer.path.begun;
+    if (begun != 0) {
+        sequencer.stage();
+        if ((begun & SlotSequencer::kNewField) != 0) {
+            enter_field();
+        }
+        const uint8_t vertical = sequencer.shape() & kShapeVertical;
+        if (vertical != slot.vertical) {
+            arm_field_sync(vertical);
+        }
     }
     uint8_t connect = slot.tccr1a_line;
     if (sequencer.starts_line() == 0) {
@@ -143,8 +130,14 @@ ISR(TIMER1_COMPC_vect) {
     "sts  %[tccr3a], r24     \n\t"                                                                     \
     "19:                     \n\t"
 
-/// The slot handler. By hand, because it runs 15000 times a second and a compiler saves twice the registers: the
-/// same as yokedock_run_slot() for the common slot, a whole line in the middle of a run; the rest goes there.
+/// Around calls from the handler: what a function may change and the handler has not saved.
+#define YOKEDOCK_SAVE                                                                                  \
+    "push r0 \n\tpush r1 \n\tpush r20 \n\tpush r21 \n\tpush r22 \n\tpush r23 \n\tclr r1 \n\t"
+#define YOKEDOCK_RESTORE                                                                               \
+    "pop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r1 \n\tpop r0 \n\t"
+
+/// The slot handler. By hand, because it runs 15000 times a second, and a compiler saves twice the registers:
+/// ICR1 of the slot that has begun; then SlotSequencer::advance(), Sampler::plan() and the picture for the next.
 ///   X  low half of the described slot's start tick     Z  its length, then the turn of the schedule
 ISR(TIMER1_OVF_vect, ISR_NAKED) {
     using namespace yokedock::firmware;
@@ -173,80 +166,115 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
                  [tcnt2] "n"(_SFR_MEM_ADDR(TCNT2)), [tccr2a] "n"(_SFR_MEM_ADDR(TCCR2A)),
                  [ocr3b] "n"(_SFR_MEM_ADDR(OCR3B)), [tccr3a] "n"(_SFR_MEM_ADDR(TCCR3A)),
                  [icr1] "n"(_SFR_MEM_ADDR(ICR1)), [length] "i"(&sequencer.path.length));
-    asm volatile("lds  r24, %[steady]     \n\t"
-                 "tst  r24                \n\t"
-                 "breq 30f                \n\t"
-                 "lds  r24, %[left]       \n\t"
-                 "dec  r24                \n\t"
-                 "breq 30f                \n\t"
-                 "sts  %[left], r24       \n\t"
-                 "rjmp 40f                \n\t"
-                 // Not the common slot.
-                 "30: push r0             \n\t"
-                 "push r1                 \n\t"
-                 "push r20                \n\t"
-                 "push r21                \n\t"
-                 "push r22                \n\t"
-                 "push r23                \n\t"
-                 "clr  r1                 \n\t"
-                 "call yokedock_run_slot  \n\t"
-                 "pop  r23                \n\t"
-                 "pop  r22                \n\t"
-                 "pop  r21                \n\t"
-                 "pop  r20                \n\t"
-                 "pop  r1                 \n\t"
-                 "pop  r0                 \n\t"
-                 "jmp  90f                \n\t"
-                 // next += length
-                 "40: lds r26, %[next]    \n\t"
-                 "lds  r27, %[next]+1     \n\t"
-                 "add  r26, r30           \n\t"
-                 "adc  r27, r31           \n\t"
-                 "sts  %[next], r26       \n\t"
-                 "sts  %[next]+1, r27     \n\t"
-                 "brcc 41f                \n\t"
-                 "lds  r24, %[high]       \n\t"
-                 "lds  r25, %[high]+1     \n\t"
-                 "adiw r24, 1             \n\t"
-                 "sts  %[high], r24       \n\t"
-                 "sts  %[high]+1, r25     \n\t"
-                 // fraction += step; a carry makes the slot one tick longer
-                 "41: lds r18, %[frac]    \n\t"
-                 "lds  r19, %[frac]+1     \n\t"
-                 "lds  r24, %[frac]+2     \n\t"
-                 "lds  r25, %[frac]+3     \n\t"
-                 "lds  r30, %[step]       \n\t"
-                 "add  r18, r30           \n\t"
-                 "lds  r30, %[step]+1     \n\t"
-                 "adc  r19, r30           \n\t"
-                 "lds  r30, %[step]+2     \n\t"
-                 "adc  r24, r30           \n\t"
-                 "lds  r30, %[step]+3     \n\t"
-                 "adc  r25, r30           \n\t"
-                 "lds  r30, %[ticks]      \n\t"
-                 "lds  r31, %[ticks]+1    \n\t"
-                 "brcc 42f                \n\t"
-                 "adiw r30, 1             \n\t"
-                 "push r30                \n\t"
-                 "lds  r30, %[den]        \n\t"
-                 "sub  r18, r30           \n\t"
-                 "lds  r30, %[den]+1      \n\t"
-                 "sbc  r19, r30           \n\t"
-                 "lds  r30, %[den]+2      \n\t"
-                 "sbc  r24, r30           \n\t"
-                 "lds  r30, %[den]+3      \n\t"
-                 "sbc  r25, r30           \n\t"
-                 "pop  r30                \n\t"
-                 "42: sts %[frac], r18    \n\t"
-                 "sts  %[frac]+1, r19     \n\t"
-                 "sts  %[frac]+2, r24     \n\t"
-                 "sts  %[frac]+3, r25     \n\t"
-                 "sts  %[length], r30     \n\t"
-                 "sts  %[length]+1, r31   \n\t" ::[steady] "i"(&sequencer.path.steady),
-                 [left] "i"(&sequencer.path.slots_left), [next] "i"(&slot.next_low),
-                 [high] "i"(&slot.next_high), [frac] "i"(&sequencer.path.fraction),
-                 [step] "i"(&sequencer.path.step), [den] "i"(&sequencer.path.denominator),
-                 [ticks] "i"(&sequencer.path.ticks), [length] "i"(&sequencer.path.length));
+    asm volatile( // next += length
+        "lds  r26, %[next]       \n\t"
+        "lds  r27, %[next]+1     \n\t"
+        "add  r26, r30           \n\t"
+        "adc  r27, r31           \n\t"
+        "sts  %[next], r26       \n\t"
+        "sts  %[next]+1, r27     \n\t"
+        "brcc 30f                \n\t"
+        "lds  r24, %[high]       \n\t"
+        "lds  r25, %[high]+1     \n\t"
+        "adiw r24, 1             \n\t"
+        "sts  %[high], r24       \n\t"
+        "sts  %[high]+1, r25     \n\t"
+        "30: lds r24, %[shape]   \n\t"
+        "sbrs r24, 0             \n\t"
+        "rjmp 33f                \n\t"
+        "31: lds r24, %[left]    \n\t"
+        "dec  r24                \n\t"
+        "sts  %[left], r24       \n\t"
+        "breq 32f                \n\t"
+        "rjmp 41f                \n\t"
+        "32:                     \n\t"
+        // The described slot begins the run that is staged.
+        "lds  r24, %[compare2]   \n\t"
+        "lds  r25, %[compare2]+1 \n\t"
+        "sts  %[ocr1a]+1, r25    \n\t"
+        "sts  %[ocr1a], r24      \n\t"
+        "sts  %[compare], r24    \n\t"
+        "sts  %[compare]+1, r25  \n\t"
+        "lds  r24, %[left2]      \n\t"
+        "sts  %[left], r24       \n\t"
+        "lds  r24, %[shape2]     \n\t"
+        "sts  %[shape], r24      \n\t"
+        "lds  r24, %[ticks2]     \n\t"
+        "sts  %[ticks], r24      \n\t"
+        "lds  r24, %[ticks2]+1   \n\t"
+        "sts  %[ticks]+1, r24    \n\t"
+        "lds  r24, %[step2]      \n\t"
+        "sts  %[step], r24       \n\t"
+        "lds  r24, %[step2]+1    \n\t"
+        "sts  %[step]+1, r24     \n\t"
+        "lds  r24, %[step2]+2    \n\t"
+        "sts  %[step]+2, r24     \n\t"
+        "lds  r24, %[step2]+3    \n\t"
+        "sts  %[step]+3, r24     \n\t"
+        "lds  r24, %[begins]     \n\t"
+        "sts  %[begun], r24      \n\t"
+        "ldi  r25, %[both]       \n\t"
+        "sts  %[timsk1], r25     \n\t"
+        "sbrs r24, 2             \n\t"
+        "rjmp 41f                \n\t" //
+        YOKEDOCK_SAVE            //
+        "call yokedock_switch_plan \n\t" //
+        YOKEDOCK_RESTORE         //
+        "rjmp 41f                \n\t"
+        // Half lines start lines by turns; their pins are looked at one by one.
+        "33: lds r24, %[starts]  \n\t"
+        "ldi  r25, 1             \n\t"
+        "eor  r24, r25           \n\t"
+        "sts  %[starts], r24     \n\t"
+        "ldi  r24, %[both]       \n\t"
+        "sts  %[timsk1], r24     \n\t"
+        "rjmp 31b                \n\t"
+        "41:                     \n\t" ::[next] "i"(&slot.next_low),
+        [high] "i"(&slot.next_high), [shape] "i"(&sequencer.path.run.shape),
+        [left] "i"(&sequencer.path.run.slots_left), [compare] "i"(&sequencer.path.run.compare),
+        [ticks] "i"(&sequencer.path.run.ticks), [step] "i"(&sequencer.path.run.step),
+        [shape2] "i"(&sequencer.path.staged.shape),
+        [left2] "i"(&sequencer.path.staged.slots_left),
+        [compare2] "i"(&sequencer.path.staged.compare),
+        [ticks2] "i"(&sequencer.path.staged.ticks), [step2] "i"(&sequencer.path.staged.step),
+        [begins] "i"(&sequencer.path.staged_begins), [begun] "i"(&sequencer.path.begun),
+        [starts] "i"(&sequencer.path.starts_line), [ocr1a] "n"(_SFR_MEM_ADDR(OCR1A)),
+        [timsk1] "n"(_SFR_MEM_ADDR(TIMSK1)), [both] "M"((1 << TOIE1) | (1 << OCIE1C)));
+    asm volatile( // fraction += step; a carry makes the slot one tick longer
+        "lds  r18, %[frac]       \n\t"
+        "lds  r19, %[frac]+1     \n\t"
+        "lds  r24, %[frac]+2     \n\t"
+        "lds  r25, %[frac]+3     \n\t"
+        "lds  r30, %[step]       \n\t"
+        "add  r18, r30           \n\t"
+        "lds  r30, %[step]+1     \n\t"
+        "adc  r19, r30           \n\t"
+        "lds  r30, %[step]+2     \n\t"
+        "adc  r24, r30           \n\t"
+        "lds  r30, %[step]+3     \n\t"
+        "adc  r25, r30           \n\t"
+        "lds  r30, %[ticks]      \n\t"
+        "lds  r31, %[ticks]+1    \n\t"
+        "brcc 42f                \n\t"
+        "adiw r30, 1             \n\t"
+        "push r30                \n\t"
+        "lds  r30, %[den]        \n\t"
+        "sub  r18, r30           \n\t"
+        "lds  r30, %[den]+1      \n\t"
+        "sbc  r19, r30           \n\t"
+        "lds  r30, %[den]+2      \n\t"
+        "sbc  r24, r30           \n\t"
+        "lds  r30, %[den]+3      \n\t"
+        "sbc  r25, r30           \n\t"
+        "pop  r30                \n\t"
+        "42: sts %[frac], r18    \n\t"
+        "sts  %[frac]+1, r19     \n\t"
+        "sts  %[frac]+2, r24     \n\t"
+        "sts  %[frac]+3, r25     \n\t"
+        "sts  %[length], r30     \n\t"
+        "sts  %[length]+1, r31   \n\t" ::[frac] "i"(&sequencer.path.fraction),
+        [step] "i"(&sequencer.path.run.step), [den] "i"(&sequencer.path.denominator),
+        [ticks] "i"(&sequencer.path.run.ticks), [length] "i"(&sequencer.path.length));
     asm volatile( // A waiting line edge is moved, when both edges are stamped: latch_line_edge().
         "sbis %[tifr4], 5        \n\t"
         "rjmp 50f                \n\t"
@@ -275,7 +303,11 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
     asm volatile( // Sampler::plan() for a slot that starts a line.
         "lds  r24, %[enabled]    \n\t"
         "tst  r24                \n\t"
-        "breq 70f                \n\t"
+        "brne 58f                \n\t"
+        "rjmp 70f                \n\t"
+        "58: lds r24, %[starts]     \n\t"
+        "tst  r24                \n\t"
+        "breq 62f                \n\t"
         "movw r18, r30           \n\t" // length
         "lds  r24, %[planned]    \n\t"
         "lds  r25, %[prepared]   \n\t"
@@ -296,7 +328,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "ldd  r25, Z+1           \n\t"
         "cp   r24, r18           \n\t"
         "cpc  r25, r19           \n\t"
-        "brsh 61f                \n\t"
+        "brsh 62f                \n\t"
         "movw r18, r26           \n\t"
         "add  r18, r24           \n\t"
         "adc  r19, r25           \n\t"
@@ -315,6 +347,9 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "59: inc r24             \n\t"
         "sts  %[planned], r24    \n\t"
         "rjmp 70f                \n\t"
+        "62:                     \n\t" YOKEDOCK_SAVE "push r26 \n\tpush r27 \n\t"
+        "call yokedock_plan_half \n\t"
+        "pop r27 \n\tpop r26    \n\t" YOKEDOCK_RESTORE "rjmp 70f \n\t"
         "60: std Z+4, r25        \n\t"
         "61: ldi r24, 0xFF       \n\t"
         "sts  %[ocr1b]+1, r24    \n\t"
@@ -322,35 +357,23 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "70:                     \n\t" ::[enabled] "i"(&sampler.path.enabled),
         [planned] "i"(&sampler.path.planned), [prepared] "i"(&sampler.path.prepared),
         [taken] "i"(&sampler.path.taken), [turn] "i"(sampler.path.turn),
-        [ocr1b] "n"(_SFR_MEM_ADDR(OCR1B)), [admux] "n"(_SFR_MEM_ADDR(ADMUX)),
+        [starts] "i"(&sequencer.path.starts_line), [ocr1b] "n"(_SFR_MEM_ADDR(OCR1B)), [admux] "n"(_SFR_MEM_ADDR(ADMUX)),
         [refs] "M"(1 << REFS0));
     asm volatile( // plan_picture() for a slot that starts a line.
         "lds  r24, %[pattern]    \n\t"
         "tst  r24                \n\t"
         "breq 90f                \n\t"
         "cbi  %[flags], %[bit]   \n\t"
+        "lds  r24, %[starts]     \n\t"
+        "tst  r24                \n\t"
+        "breq 90f                \n\t"
         "lds  r24, %[left]       \n\t"
         "dec  r24                \n\t"
         "sts  %[left], r24       \n\t"
         "brne 80f                \n\t"
-        "push r0                 \n\t"
-        "push r1                 \n\t"
-        "push r20                \n\t"
-        "push r21                \n\t"
-        "push r22                \n\t"
-        "push r23                \n\t"
-        "push r26                \n\t"
-        "push r27                \n\t"
-        "clr  r1                 \n\t"
+        YOKEDOCK_SAVE "push r26 \n\tpush r27 \n\t"
         "call yokedock_next_row  \n\t"
-        "pop  r27                \n\t"
-        "pop  r26                \n\t"
-        "pop  r23                \n\t"
-        "pop  r22                \n\t"
-        "pop  r21                \n\t"
-        "pop  r20                \n\t"
-        "pop  r1                 \n\t"
-        "pop  r0                 \n\t"
+        "pop r27 \n\tpop r26    \n\t" YOKEDOCK_RESTORE
         "80: lds r24, %[due]     \n\t"
         "tst  r24                \n\t"
         "breq 90f                \n\t"
@@ -384,6 +407,6 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  %[longest]+1, r25  \n\t"
         "rjmp 91b                \n\t" ::[pattern] "i"(&video.pattern),
         [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [bit] "I"(kPictureDueBit), [left] "i"(&video.left),
-        [due] "i"(&video.due), [open] "i"(&video.open), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
+        [starts] "i"(&sequencer.path.starts_line), [due] "i"(&video.due), [open] "i"(&video.open), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
         [longest] "i"(&slot.longest));
 }

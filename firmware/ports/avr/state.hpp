@@ -47,7 +47,7 @@ struct SlotState {
     uint32_t field_time; ///< its tick
     uint8_t tccr1a;      ///< as the pins are connected now
     uint8_t tccr1a_line; ///< with the line sync pin connected: what a line start needs
-    uint8_t vertical;    ///< the described slot belongs to the vertical sync group
+    uint8_t vertical;    ///< the described slot belongs to the vertical sync group (kShapeVertical or 0)
     uint8_t portb_idle;  ///< levels of the sync pins while no timer drives them
     uint16_t line_compare; ///< line sync width of the present slot's plan - 1
 };

@@ -63,7 +63,9 @@ double FrontEnd::input_v(ChannelId channel, double quantity) const {
 int FrontEnd::code(ChannelId channel, double quantity) {
     const double codes = input_v(channel, quantity) * 1000 * kAdcCodes / kAdcReferenceMv;
     const double noisy = codes + p_.bench_noise_lsb * noise_.normal();
-    return static_cast<int>(std::clamp(std::floor(noisy), 0.0, kAdcCodes - 1.0));
+    // The first transition of the ideal converter lies at half a code (ATmega2560 data sheet, ADC
+    // accuracy definitions: offset error).
+    return static_cast<int>(std::clamp(std::floor(noisy + 0.5), 0.0, kAdcCodes - 1.0));
 }
 
 } // namespace yokedock::sim

@@ -53,7 +53,7 @@ class FrontEnd {
 
     /// Volts at the converter's input, noiseless.
     [[nodiscard]] double input_v(ChannelId channel, double quantity) const;
-    /// Converter code with noise: floor(1024 * volts / reference), 0 to 1023.
+    /// Converter code with noise: 1024 * volts / reference to the nearest code, 0 to 1023.
     [[nodiscard]] int code(ChannelId channel, double quantity);
 
   private:

@@ -109,8 +109,8 @@ TEST_CASE("ADC codes are the true quantity through scale and lag") {
         const double lag = board.front_end().lag_s(channel);
         const double volts = board.front_end().input_v(channel, board.quantity(channel, t - lag));
         CAPTURE(static_cast<int>(channel));
-        // A code floors, and a curved wave is seen a little beside its delayed self: 1.5 codes.
-        CHECK(board.adc_code(channel, t) == Approx(volts * 1024 / 5 - 0.5).margin(1.5));
+        // A code rounds, and a curved wave is seen a little beside its delayed self: 1.5 codes.
+        CHECK(board.adc_code(channel, t) == Approx(volts * 1024 / 5).margin(1.5));
     }
     CHECK(board.adc_code(ChannelId::h_peak_v, now) ==
           Approx(board.quantity(ChannelId::h_peak_v, now) * 0.01 * 1024 / 5).margin(2));

@@ -6,13 +6,13 @@
 using namespace yokedock;
 using namespace yokedock::sim;
 
-TEST_CASE(
-    "Codes follow the channel table, floor of 1024 times volts over 5, and stop at both ends") {
+TEST_CASE("Codes follow the channel table, the nearest to 1024 times volts over 5, and stop at "
+          "both ends") {
     FrontEnd f(quiet_board());
     CHECK(f.code(ChannelId::v_yoke_a, 0) == 512);
     CHECK(f.code(ChannelId::v_yoke_a, 0.4) == 614); // 3.000 V -> 614.4
     CHECK(f.code(ChannelId::supply_v, 24) == 393);  // 1.920 V -> 393.2
-    CHECK(f.code(ChannelId::v_out_v, -10) == 122);  // 0.600 V -> 122.9
+    CHECK(f.code(ChannelId::v_out_v, -10) == 123);  // 0.600 V -> 122.9
     CHECK(f.code(ChannelId::ref_v, 2.5) == 512);
     CHECK(f.code(ChannelId::heatsink_c, 25) == 512); // 10 k against 10 k
     CHECK(f.code(ChannelId::h_peak_v, 900) == 1023);
@@ -83,8 +83,7 @@ TEST_CASE("Noise has the asked rms on top of quantisation") {
         squares += x * x;
     }
     const double mean = sum / kSamples;
-    CHECK(mean ==
-          Approx(205.15 - 0.5).margin(0.02)); // floor: half a code low; sd of the mean is 0.004
+    CHECK(mean == Approx(205.15).margin(0.02)); // nearest code: no bias; sd of the mean is 0.004
     CHECK(squares / kSamples - mean * mean == Approx(0.25 + 1.0 / 12).margin(0.02));
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "demo/virtual_bench/chip/chip.hpp"
 #include "demo/virtual_bench/chip/adc_model.hpp"
+#include "demo/virtual_bench/chip/avr_core.hpp"
 #include "demo/virtual_bench/chip/elf_image.hpp"
 #include "demo/virtual_bench/chip/event_queue.hpp"
 #include "demo/virtual_bench/chip/pin_bank.hpp"
@@ -9,29 +10,15 @@
 #include "demo/virtual_bench/chip/uart_model.hpp"
 #include <algorithm>
 #include <array>
-#include <cstdlib>
 #include <deque>
 #include <optional>
-#include <simavr/avr_eeprom.h>
-#include <simavr/avr_extint.h>
 #include <simavr/sim_avr.h>
-
-#ifdef __SANITIZE_ADDRESS__
-// libsimavr 1.6 keeps its irq names and hook lists when a chip is destroyed: not ours to free.
-extern "C" const char* __lsan_default_suppressions();
-extern "C" const char* __lsan_default_suppressions() {
-    return "leak:libsimavr";
-}
-#endif
 
 namespace yokedock::sim {
 namespace {
 
 constexpr std::size_t kFlashBytes = 256 * 1024;
 constexpr std::size_t kEepromBytes = 4096;
-constexpr std::uint8_t kExternalInterrupts = 8;
-constexpr avr_io_addr_t kMcusr = 0x54;
-constexpr std::uint8_t kPowerOnReset = 0x01;
 constexpr avr_io_addr_t kGtccr = 0x43;
 constexpr unsigned kTimer1OverflowVector = 20;
 
@@ -51,72 +38,25 @@ struct PendingEdge {
     bool high;
 };
 
-void ignore_log(avr_t*, const int, const char*, va_list) {}
-void do_not_sleep(avr_t*, avr_cycle_count_t) {}
-
-void move_to_front(avr_t* avr, const std::string& kind) {
-    for (avr_io_t** link = &avr->io_port; *link != nullptr; link = &(*link)->next) {
-        if ((*link)->kind == kind) {
-            avr_io_t* found = *link;
-            *link = found->next;
-            found->next = avr->io_port;
-            avr->io_port = found;
-            return;
-        }
-    }
-}
-
-avr_t* make_avr(const ElfImage& image) {
-    avr_global_logger_set(ignore_log); // what matters comes back as an Error
-    avr_t* avr = avr_make_mcu_by_name("atmega2560");
-    if (avr == nullptr) {
-        return nullptr;
-    }
-    avr_init(avr);
-    avr->frequency = static_cast<std::uint32_t>(kClockHz);
-    avr->sleep = do_not_sleep; // simulated time only
-    std::vector<std::uint8_t> flash = image.flash;
-    avr_loadcode(avr, flash.data(), static_cast<std::uint32_t>(flash.size()), 0);
-    avr->codeend = static_cast<std::uint32_t>(flash.size());
-    if (!image.eeprom.empty()) {
-        std::vector<std::uint8_t> eeprom = image.eeprom;
-        avr_eeprom_desc_t contents = {eeprom.data(), 0, static_cast<std::uint32_t>(eeprom.size())};
-        avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &contents);
-    }
-    avr->data[kMcusr] = kPowerOnReset;
-    move_to_front(avr, "watchdog"); // WDR asks every module in turn until one answers
-    for (std::uint8_t pin = 0; pin < kExternalInterrupts; ++pin) {
-        avr_extint_set_strict_lvl_trig(avr, pin, 0); // would look at a low pin in every cycle
-    }
-    return avr;
-}
-
-struct AvrDeleter {
-    void operator()(avr_t* avr) const {
-        avr_terminate(avr);
-        std::free(avr);
-    }
-};
-
 } // namespace
 
 struct Chip::Impl final : TimerClient, AdcClient, UartClient {
-    Impl(avr_t* core, ChipListener& to)
-        : avr(core), listener(to), queue(core), pins(core, to),
-          timer1(core, timer_port('1'), queue, Slot::kTimer1, Slot::kTimer1, *this),
-          timer2(core, timer_port('2'), queue, Slot::kTimer2, Slot::kTimer2, *this),
-          timer3(core, timer_port('3'), queue, Slot::kTimer3, Slot::kTimer3, *this),
-          timer4(core, timer_port('4'), queue, Slot::kTimer4, Slot::kNoiseCanceler4, *this),
-          timer5(core, timer_port('5'), queue, Slot::kTimer5, Slot::kNoiseCanceler5, *this),
-          adc(core, adc_port(), queue, *this),
-          uart(core, find_peripheral<avr_uart_t>(core, "uart", '0'), queue, *this) {
+    Impl(AvrPointer made, ChipListener& to)
+        : avr(std::move(made)), listener(to), queue(avr.get()), pins(avr.get(), to),
+          timer1(avr.get(), timer_port('1'), queue, Slot::kTimer1, Slot::kTimer1, *this),
+          timer2(avr.get(), timer_port('2'), queue, Slot::kTimer2, Slot::kTimer2, *this),
+          timer3(avr.get(), timer_port('3'), queue, Slot::kTimer3, Slot::kTimer3, *this),
+          timer4(avr.get(), timer_port('4'), queue, Slot::kTimer4, Slot::kNoiseCanceler4, *this),
+          timer5(avr.get(), timer_port('5'), queue, Slot::kTimer5, Slot::kNoiseCanceler5, *this),
+          adc(avr.get(), adc_port(), queue, *this),
+          uart(avr.get(), find_peripheral<avr_uart_t>(avr.get(), "uart", '0'), queue, *this) {
         bind_inputs();
         pins.attach(1, timer1);
         pins.attach(2, timer2);
         pins.attach(3, timer3);
         hook_interrupts();
         hook_reset();
-        take_write<Impl, &Impl::write_gtccr>(core, kGtccr, this);
+        take_write<Impl, &Impl::write_gtccr>(avr.get(), kGtccr, this);
     }
 
     avr_timer_t* timer_port(char name) {
@@ -321,7 +261,7 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
                     "; the firmware image is broken or not made for the ATmega2560"};
     }
 
-    std::unique_ptr<avr_t, AvrDeleter> avr;
+    AvrPointer avr;
     ChipListener& listener;
     std::string fault;
     ChipStatistics statistics;
@@ -350,13 +290,13 @@ Result<std::unique_ptr<Chip>> Chip::load(const std::string& elf_path, ChipListen
     if (!image) {
         return image.error();
     }
-    avr_t* avr = make_avr(image.value());
+    AvrPointer avr = make_avr(image.value());
     if (avr == nullptr) {
         return Error{ErrorKind::kInternal,
                      "the simulator library does not know the ATmega2560; install "
                      "libsimavr 1.6"};
     }
-    return std::unique_ptr<Chip>(new Chip(std::make_unique<Impl>(avr, listener)));
+    return std::unique_ptr<Chip>(new Chip(std::make_unique<Impl>(std::move(avr), listener)));
 }
 
 Status Chip::run_until(Cycle target) {

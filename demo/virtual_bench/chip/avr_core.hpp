@@ -1,0 +1,20 @@
+// SPDX-License-Identifier: MIT
+// libsimavr's ATmega2560, set up to run by simulated time alone: no sleeping, no printing.
+#pragma once
+#include "demo/virtual_bench/chip/chip.hpp"
+#include "demo/virtual_bench/chip/elf_image.hpp"
+#include <memory>
+#include <simavr/sim_avr.h>
+
+namespace yokedock::sim {
+
+struct AvrDeleter {
+    void operator()(avr_t* avr) const;
+};
+using AvrPointer = std::unique_ptr<avr_t, AvrDeleter>;
+
+/// Powered up with this image, before the first instruction; nullptr when the library has no such
+/// chip.
+AvrPointer make_avr(const ElfImage& image);
+
+} // namespace yokedock::sim

@@ -33,7 +33,7 @@ bool all_numbers(const std::vector<std::string_view>& cells) {
 
 bool no_numbers(const std::vector<std::string_view>& cells) {
     return std::all_of(cells.begin(), cells.end(), [](std::string_view cell) {
-        const NumberFault fault = cell_number(cell, true).fault;
+        const NumberFault fault = cell_number(cell, false).fault;
         return fault == NumberFault::kText || fault == NumberFault::kEmpty;
     });
 }

@@ -122,7 +122,11 @@ std::vector<std::pair<std::string, Node>> Node::members(std::size_t most) const 
 }
 
 void Node::allow_only(std::initializer_list<const char*> keys) const {
-    if (failed() || !at_->is_object()) {
+    if (failed()) {
+        return;
+    }
+    if (!at_->is_object()) {
+        complain(brief(*at_), "an object");
         return;
     }
     for (const auto& [key, value] : at_->items()) {

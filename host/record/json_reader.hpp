@@ -33,8 +33,8 @@ class Node {
     /// The members of an object, with their names; a complaint when it is none or has more than
     /// most.
     [[nodiscard]] std::vector<std::pair<std::string, Node>> members(std::size_t most) const;
-    /// Complains about a member whose name is not listed (a misspelt key must not be silently
-    /// ignored).
+    /// Complains when this is no object, or about a member whose name is not listed (a misspelt key
+    /// must not be silently ignored).
     void allow_only(std::initializer_list<const char*> keys) const;
 
     [[nodiscard]] std::string text() const;

@@ -34,7 +34,7 @@ Difference difference(const Figure& before, const Figure& after, bool same_bench
 
 /// "7.63 Hz (12.7 %) lower"; more and less are the words for the direction.
 std::string change_words(const Difference& d, const char* more, const char* less) {
-    const std::string size = quantity_text(std::abs(d.change), 0, d.unit);
+    const std::string size = number_text(std::abs(d.change), d.u) + " " + d.unit;
     const std::string percent =
         d.before != 0 ? fmt::format(" ({:.2g} %)", 100 * std::abs(d.change / d.before)) : "";
     return size + percent + " " + (d.change > 0 ? more : less);

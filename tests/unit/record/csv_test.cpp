@@ -45,6 +45,8 @@ void check_three_rows(const CsvTable& table) {
 
 TEST_CASE("a plain table is read") {
     check_three_rows(good("time_s,v_yoke_a\n0,0.5\n1e-3,-1\n0.002,+2.5\n"));
+    check_three_rows(
+        good("time_s,v_yoke_a\n0.0,0.5\n0.001,-1.0\n0.002,2.500\n")); // points in every cell
 }
 
 TEST_CASE("line ends, byte order mark, quotes, blanks, comments and a missing last newline do not "

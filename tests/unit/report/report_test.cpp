@@ -147,8 +147,8 @@ TEST_CASE("a rolling, short picture against a good one is told in plain words") 
     const std::string all = words[0] + '\n' + words[1] + '\n' + words[2];
     CHECK_THAT(words[0], Contains("bad.json is not locked") && Contains("good.json is locked") &&
                              Contains("rolls"));
-    CHECK_THAT(words[1], Contains("7.64 Hz (13 %) lower"));
-    CHECK_THAT(words[2], Contains("0.2 A (25 %) smaller"));
+    CHECK_THAT(words[1], Contains("7.6400 Hz (13 %) lower"));
+    CHECK_THAT(words[2], Contains("0.2000 A (25 %) smaller"));
     CHECK_THAT(words[3], Contains("both are locked"));
     CHECK_THAT(words[4], Contains("no difference"));
 }

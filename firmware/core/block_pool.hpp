@@ -254,12 +254,11 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     }
 
     YOKEDOCK_RARE bool open(Writer& w, wire::BlockKind kind, uint32_t time) {
-        Lock lock;
-        if (path.free_count == 0) {
+        Block* block = take_free();
+        if (block == nullptr) {
             lose(w);
             return false;
         }
-        Block* block = &blocks_[free_[--path.free_count]];
         block->base_time = time;
         block->kind = static_cast<uint8_t>(kind);
         block->flags = w.gap != 0 ? wire::kBlockFlagGap : 0;
@@ -271,16 +270,29 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         return true;
     }
 
+    Block* take_free() {
+        uint8_t index;
+        {
+            Lock lock;
+            if (path.free_count == 0) {
+                return nullptr;
+            }
+            index = free_[--path.free_count];
+        }
+        return &blocks_[index];
+    }
+
     YOKEDOCK_RARE void seal(Writer& w) {
-        Lock lock;
         Block* block = w.block;
         const uint8_t size = bytes_per_word(static_cast<wire::BlockKind>(block->kind));
         const uint8_t shift = size == 8 ? 3 : size == 4 ? 2 : 1;
         block->count = static_cast<uint8_t>(static_cast<uint8_t>(w.at - block->data) >> shift);
-        order_[next_ & 31] = static_cast<uint8_t>(block - blocks_);
+        w.left = 0;
+        const uint8_t index = static_cast<uint8_t>(block - blocks_);
+        Lock lock;
+        order_[next_ & 31] = index;
         ++next_;
         ++held_;
-        w.left = 0;
     }
 
     uint16_t next_ = 0;

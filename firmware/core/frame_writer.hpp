@@ -7,9 +7,24 @@
 namespace yokedock {
 namespace firmware {
 
-/// CRC step of a port without a faster one.
+/// The byte work, for ports without a faster one.
 struct PlainCrc {
     static uint16_t update(uint16_t crc, uint8_t byte) { return wire::crc16_update(crc, byte); }
+
+    /// count bytes, at least 1: into the CRC, and stuffed to at.
+    static void run(const uint8_t* bytes, uint8_t count, uint8_t*& at, uint8_t*& code_at,
+                    uint16_t& crc) {
+        for (; count != 0; --count) {
+            const uint8_t byte = *bytes++;
+            crc = update(crc, byte);
+            *at = byte;
+            if (byte == 0) { // the place of the zero becomes the next code byte
+                *code_at = static_cast<uint8_t>(at - code_at);
+                code_at = at;
+            }
+            ++at;
+        }
+    }
 };
 
 /// out needs wire::kMaxEncodedBytes; at most wire::kMaxPayloadBytes may be put.
@@ -27,23 +42,9 @@ template <class Crc = PlainCrc> class FrameWriter {
     }
 
     void put(const uint8_t* bytes, uint8_t count) {
-        // Locals, not members: they stay in registers for the whole run.
-        uint16_t crc = crc_;
-        uint8_t* at = at_;
-        uint8_t* code_at = code_at_;
-        for (; count != 0; --count) {
-            const uint8_t byte = *bytes++;
-            crc = Crc::update(crc, byte);
-            *at = byte;
-            if (byte == 0) {
-                *code_at = static_cast<uint8_t>(at - code_at);
-                code_at = at;
-            }
-            ++at;
+        if (count != 0) {
+            Crc::run(bytes, count, at_, code_at_, crc_);
         }
-        crc_ = crc;
-        at_ = at;
-        code_at_ = code_at;
     }
 
     /// Returns the bytes to send, ending zero included.

@@ -23,7 +23,9 @@ struct Trigger {
 constexpr uint16_t kResultLatencyTicks = 500;
 /// Conversions that start between two converter clocks can be this much shorter at the most.
 constexpr uint16_t kEarlyTicks = 130;
-constexpr uint16_t kResultWindowTicks = kResultLatencyTicks + kEarlyTicks;
+/// A result is matched with a trigger up to this long after the soonest moment. More than the latency, which only
+/// sets the spacing; less than spacing and conversion together, so that no trigger but the right one fits.
+constexpr uint16_t kResultWindowTicks = 700 + kEarlyTicks;
 
 class Sampler {
   public:
@@ -44,7 +46,7 @@ class Sampler {
         path.soonest = static_cast<uint16_t>(conversion_ticks - kEarlyTicks);
         path.least = 0;
         late_ = 0;
-        waiting_ = 0;
+        path.waiting = 0;
         path.taken = path.planned = path.prepared = 0;
         set_line(line_ticks);
         refill();
@@ -87,14 +89,14 @@ class Sampler {
             }
             place = next.place;
         } else {
-            place = waiting_;
-            waiting_ = 0;
+            place = path.waiting;
+            path.waiting = 0;
             if (place == 0) {
                 return 0;
             }
         }
         if (place >= length) {
-            waiting_ = static_cast<uint16_t>(place - length); // in the line's second half, if it has one
+            path.waiting = static_cast<uint16_t>(place - length); // in the line's second half, if it has one
             return 0;
         }
         next.time_low = static_cast<uint16_t>(start_low + place);
@@ -152,6 +154,7 @@ class Sampler {
     uint16_t late() const { return late_; }
 
     /// Main loop, interrupts off: forgets triggers that brought no result for far too long. True when any was.
+    /// To be called again while it is: each call does a little.
     bool recover(uint16_t now_low) {
         if (!on_the_way() || path.planned != path.prepared ||
             static_cast<uint16_t>(now_low - turn(static_cast<uint8_t>(path.planned - 1)).time_low) <
@@ -160,7 +163,7 @@ class Sampler {
         }
         path.taken = path.planned;
         count_late();
-        refill();
+        prepare(); // the rest comes with the next result
         return true;
     }
 
@@ -189,6 +192,7 @@ class Sampler {
         uint8_t planned;
         uint8_t prepared;
         Turn turn[4];
+        uint16_t waiting;       ///< place in the line's second half, after its start; 0: none
         Entry* at;              ///< entry of the next turn to prepare
         uint16_t soonest;       ///< results are this many ticks old at least
         int16_t wait;           ///< conversion and latency less one line
@@ -239,7 +243,6 @@ class Sampler {
     }
 
     volatile uint16_t late_ = 0;
-    uint16_t waiting_ = 0;
     uint16_t conversion_ticks_ = 0;
     uint16_t line_ticks_ = 0;
     Entry entry_[wire::kMaxSchedule] = {};

@@ -35,6 +35,8 @@ struct SlotPlan {
     uint16_t line_compare;
     uint8_t flags;          ///< wire::SyncFlag
     Run runs[2][kMaxRuns];  ///< by "field starts in mid-line"; ended by slots == 0
+    uint8_t port_connect;   ///< for the port: how its pins are connected while sync goes out
+    uint8_t port_idle;      ///< and their levels while it does not
     wire::SyncAchieved achieved;
 };
 

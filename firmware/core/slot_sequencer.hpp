@@ -65,9 +65,30 @@ class SlotSequencer {
     uint8_t starts_line() const { return path.starts_line; }
     uint8_t output() const { return output_; } ///< sync goes out on the pins
     const SlotPlan& plan() const { return *plan_; }
-    uint32_t fields() const { return fields_; }
-    /// wire::FieldStart::accumulator of the last field start.
-    uint32_t field_accumulator() const { return field_accumulator_; }
+
+    /// Main loop, slot interrupt held off: fields begun since the last call (modulo 256), and
+    /// wire::FieldStart::accumulator of the last one.
+    struct FieldNote {
+        uint8_t fields;
+        uint32_t accumulator;
+    };
+    FieldNote take_field_note() {
+        FieldNote note{};
+        note.fields = static_cast<uint8_t>(noted_.number - taken_number_);
+        taken_number_ = noted_.number;
+        // The fraction was noted after the step of the field's first slot: take that back.
+        const bool whole = (plan_->runs[starts_mid_line_][0].shape & kShapeWholeLine) != 0;
+        uint32_t fraction =
+            noted_.fraction - (whole ? plan_->whole_fraction : plan_->half_fraction);
+        if (noted_.carried != 0) {
+            fraction += plan_->denominator;
+        }
+        note.accumulator = fraction + plan_->denominator;
+        if (starts_mid_line_ != 0) {
+            note.accumulator |= 0x80000000u;
+        }
+        return note;
+    }
 
     static constexpr uint8_t kNewRun = 0x01;
     static constexpr uint8_t kNewField = 0x02;
@@ -92,6 +113,7 @@ class SlotSequencer {
         LiveRun run;
         LiveRun staged;        ///< the run after it
         uint8_t staged_begins; ///< what it begins: kNew... bits
+        volatile uint8_t wanted; ///< a request waits for serve_requests()
     };
     Path path = {};
 
@@ -104,29 +126,35 @@ class SlotSequencer {
 
     // ---- from the main loop, with the slot interrupt held off ---------------------------------------
 
-    /// New settings from the next field on. nullptr takes an earlier request back.
-    void request_plan(const SlotPlan* plan) {
+    /// New settings from the next field on; with cut_short, which may be asked while no sync goes out only, from
+    /// the next slot but one on. nullptr takes an earlier request back. serve_requests() does the rest.
+    void request_plan(const SlotPlan* plan, bool cut_short = false) {
         requested_plan_ = plan;
-        restage();
+        cut_short_ = cut_short ? 1 : 0;
+        path.wanted = 1;
     }
     void request_output(bool on) {
         requested_output_ = on ? 1 : 0;
-        restage();
+        path.wanted = 1;
     }
     uint8_t requested_output() const { return requested_output_; }
     bool change_pending() const {
-        return requested_plan_ != nullptr || requested_output_ != output_;
+        return requested_plan_ != nullptr || requested_output_ != output_ || path.wanted != 0;
     }
-    /// Ends the field with the slot described now. Only for use while no sync goes out.
-    void cut_field_short() {
-        if (path.begun != 0) {
-            return; // a run begins just now; stage() has still to see it: the field ends by itself
+
+    /// Where stage() is called from, when path.wanted is set and nothing has begun: makes the next field ready anew.
+    YOKEDOCK_RARE void serve_requests() {
+        path.wanted = 0;
+        if (cut_short_ != 0) {
+            cut_short_ = 0;
+            while (run_[1].slots != 0) {
+                ++run_;
+            }
+            path.run.slots_left = 1;
+            stage_field();
+        } else if (run_[1].slots == 0) { // a field is staged: with the old request
+            stage_field();
         }
-        while (run_[1].slots != 0) {
-            ++run_;
-        }
-        stage_after(run_ + 1);
-        path.run.slots_left = 1;
     }
 
   private:
@@ -152,12 +180,6 @@ class SlotSequencer {
         }
     }
 
-    void restage() {
-        if (path.begun == 0 && run_[1].slots == 0) { // a field is staged: with the old request
-            stage_field();
-        }
-    }
-
     YOKEDOCK_RARE void stage_field() {
         path.staged_begins = kNewRun | kNewField;
         field_plan_ = plan_;
@@ -173,24 +195,21 @@ class SlotSequencer {
         load(field_run_, *field_plan_, path.staged);
     }
 
-    YOKEDOCK_RARE void enter_field() {
+    void enter_field() {
         if (field_plan_ != plan_) {
-            plan_ = field_plan_;
-            if (requested_plan_ == plan_) {
-                requested_plan_ = nullptr;
-            }
+            enter_plan();
         }
         starts_mid_line_ = field_mid_line_;
         output_ = field_output_;
-        ++fields_;
-        // The fraction where the field starts: before the step of the slot described.
-        uint32_t fraction = path.fraction - path.run.step;
-        if (path.length != path.run.ticks) {
-            fraction += path.denominator;
-        }
-        field_accumulator_ = fraction + path.denominator;
-        if (starts_mid_line_ != 0) {
-            field_accumulator_ |= 0x80000000u;
+        noted_.fraction = path.fraction;
+        noted_.carried = path.length != path.run.ticks ? 1 : 0;
+        ++noted_.number;
+    }
+
+    YOKEDOCK_RARE void enter_plan() {
+        plan_ = field_plan_;
+        if (requested_plan_ == plan_) {
+            requested_plan_ = nullptr;
         }
     }
 
@@ -215,8 +234,13 @@ class SlotSequencer {
     uint8_t starts_mid_line_ = 0; ///< the field described does
     uint8_t output_ = 0;
     uint8_t requested_output_ = 0;
-    uint32_t fields_ = 0;
-    uint32_t field_accumulator_ = 0;
+    uint8_t cut_short_ = 0;
+    struct {
+        uint32_t fraction;
+        uint8_t carried;
+        uint8_t number;
+    } noted_ = {}; ///< at the start of the last field
+    uint8_t taken_number_ = 0;
 };
 
 } // namespace firmware

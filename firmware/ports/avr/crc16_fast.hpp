@@ -29,6 +29,56 @@ struct FastCrc {
             : "r"(byte), "r"(thirty_two));
         return crc;
     }
+
+    /// PlainCrc::run() in about 26 cycles a byte.
+    static inline void run(const uint8_t* bytes, uint8_t count, uint8_t*& at_out, uint8_t*& code_out,
+                           uint16_t& crc_out) {
+        uint16_t crc = crc_out;
+        uint8_t* at = at_out;
+        uint8_t* code_at = code_out;
+        uint8_t byte;
+        uint8_t scratch;
+        const uint8_t thirty_two = 32;
+        asm volatile("1: ld %[byte], %a[in]+ \n\t"
+                     "eor  %B[crc], %[byte] \n\t"
+                     "mov  %[t], %B[crc]    \n\t"
+                     "swap %[t]             \n\t"
+                     "andi %[t], 0x0F       \n\t"
+                     "eor  %B[crc], %[t]    \n\t"
+                     "mov  %[t], %B[crc]    \n\t"
+                     "swap %[t]             \n\t"
+                     "andi %[t], 0xF0       \n\t"
+                     "eor  %A[crc], %[t]    \n\t"
+                     "mul  %B[crc], %[k]    \n\t"
+                     "eor  %A[crc], r1      \n\t"
+                     "eor  r0, %B[crc]      \n\t"
+                     "mov  %B[crc], %A[crc] \n\t"
+                     "mov  %A[crc], r0      \n\t"
+                     "tst  %[byte]          \n\t"
+                     "breq 3f               \n\t"
+                     "2: st %a[at]+, %[byte] \n\t"
+                     "dec  %[count]         \n\t"
+                     "brne 1b               \n\t"
+                     "rjmp 4f               \n\t"
+                     "3: movw r0, %A[at]    \n\t" // a zero: its place becomes the next code byte
+                     "sub  r0, %A[code]     \n\t"
+                     "push r30              \n\t"
+                     "push r31              \n\t"
+                     "movw r30, %A[code]    \n\t"
+                     "st   Z, r0            \n\t"
+                     "pop  r31              \n\t"
+                     "pop  r30              \n\t"
+                     "movw %A[code], %A[at] \n\t"
+                     "rjmp 2b               \n\t"
+                     "4: clr r1             \n\t"
+                     : [crc] "+r"(crc), [at] "+e"(at), [code] "+r"(code_at), [in] "+e"(bytes),
+                       [count] "+r"(count), [byte] "=&r"(byte), [t] "=&d"(scratch)
+                     : [k] "r"(thirty_two)
+                     : "memory");
+        crc_out = crc;
+        at_out = at;
+        code_out = code_at;
+    }
 };
 
 } // namespace firmware

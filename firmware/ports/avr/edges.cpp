@@ -67,7 +67,7 @@ void start_edges(uint8_t line_mode, uint8_t field_mode) {
     TIMSK4 = line_mode != 0 ? 1 << ICIE4 : 0;
     TCCR5B = control_for(field_mode);
     field_counted = TCCR5B & (1 << ICES5);
-    field_both = field_mode == both;
+    field_both = field_mode == both ? 0xFF : 0;
     TIFR5 = 1 << ICF5;
     TIMSK5 = field_mode != 0 ? 1 << ICIE5 : 0;
 }
@@ -260,24 +260,55 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
                  [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)));
 }
 
-ISR(TIMER5_CAPT_vect) {
+extern "C" __attribute__((used, externally_visible, noinline)) void
+yokedock_field_edge(uint16_t stamp, uint8_t control) {
     using namespace yokedock::firmware;
-    const uint16_t stamp = ICR5;
-    const uint8_t control = TCCR5B;
-    if (field_both != 0) {
-        TCCR5B = static_cast<uint8_t>(control ^ (1 << ICES5));
-        TIFR5 = 1 << ICF5;
-    }
-    TIMSK5 = 0;
-    const uint32_t time = tick_from_low(stamp);
-    sei();
+    const uint32_t time = lock_tick(stamp);
     pool.push_field_edge(time, (control & (1 << ICES5)) != 0);
+    field_counter.note_gap(time - field_last);
+    field_last = time;
     if ((control & (1 << ICES5)) == field_counted) {
-        const uint32_t gap = time - field_last;
-        field_last = time;
-        field_counter.note_gap(gap);
-        field_counter.edge(static_cast<uint16_t>(time));
+        field_counter.edge(stamp);
     }
-    cli();
-    TIMSK5 = 1 << ICIE5;
+}
+
+/// The same for the field input, which has time.
+ISR(TIMER5_CAPT_vect, ISR_NAKED) {
+    using namespace yokedock::firmware;
+    asm volatile("push r24             \n\t"
+                 "push r25             \n\t"
+                 "push r22             \n\t"
+                 "in   r22, __SREG__   \n\t"
+                 "push r22             \n\t"
+                 "push r23             \n\t"
+                 "lds  r24, %[icr]     \n\t"
+                 "lds  r25, %[icr]+1   \n\t"
+                 "lds  r22, %[tccr]    \n\t"
+                 "lds  r23, %[both]    \n\t"
+                 "andi r23, 0x40       \n\t"
+                 "breq 1f              \n\t"
+                 "eor  r23, r22        \n\t"
+                 "sts  %[tccr], r23    \n\t"
+                 "ldi  r23, 0x20       \n\t"
+                 "out  %[tifr], r23    \n\t"
+                 "1: ldi r23, 0        \n\t"
+                 "sts  %[timsk], r23   \n\t"
+                 "sei                  \n\t"
+                 "push r0 \n\tpush r1 \n\tclr r1 \n\tpush r18 \n\tpush r19 \n\tpush r20 \n\tpush r21 \n\t"
+                 "push r26 \n\tpush r27 \n\tpush r30 \n\tpush r31 \n\t"
+                 "call yokedock_field_edge \n\t"
+                 "pop r31 \n\tpop r30 \n\tpop r27 \n\tpop r26 \n\t"
+                 "pop r21 \n\tpop r20 \n\tpop r19 \n\tpop r18 \n\tpop r1 \n\tpop r0 \n\t"
+                 "cli                  \n\t"
+                 "ldi  r24, 0x20       \n\t"
+                 "sts  %[timsk], r24   \n\t"
+                 "pop  r23             \n\t"
+                 "pop  r22             \n\t"
+                 "out  __SREG__, r22   \n\t"
+                 "pop  r22             \n\t"
+                 "pop  r25             \n\t"
+                 "pop  r24             \n\t"
+                 "reti                 \n\t" ::[icr] "n"(_SFR_MEM_ADDR(ICR5)),
+                 [tccr] "n"(_SFR_MEM_ADDR(TCCR5B)), [tifr] "I"(_SFR_IO_ADDR(TIFR5)),
+                 [timsk] "n"(_SFR_MEM_ADDR(TIMSK5)), [both] "i"(&field_both));
 }

@@ -23,6 +23,7 @@ void AvrHardware::begin() {
     DDRH |= kPatternPin;
     firmware::pool.reset();
     make_slot_plan(kFirstPlan.achieved, plans_[0]);
+    set_port_bytes(plans_[0]);
     reset_counters();
     start_serial();
     start_slots(&plans_[0]); // last: the slots run from here on, and wait for nobody
@@ -54,15 +55,16 @@ void AvrHardware::record_field() {
         return;
     }
     uint32_t time;
-    uint32_t accumulator;
+    SlotSequencer::FieldNote note;
     {
         InterruptLock lock;
         slot.field_due = 0;
         time = slot.field_time;
-        accumulator = sequencer.field_accumulator();
+        note = sequencer.take_field_note();
     }
+    fields_ += note.fields;
     if (capture_ == kRunning) {
-        firmware::pool.push_field_start(time, accumulator);
+        firmware::pool.push_field_start(time, note.accumulator);
     }
 }
 
@@ -96,18 +98,20 @@ void AvrHardware::set_sync(const wire::SyncAchieved& achieved) {
     {
         InterruptLock lock;
         sequencer.request_plan(nullptr); // take back what has not come into force
+        serve_soon();
         in_use = &sequencer.plan();
         off = sequencer.output() == 0 && sequencer.requested_output() == 0;
     }
     newest_ = in_use == &plans_[0] ? 1 : 0;
     make_slot_plan(achieved, plans_[newest_]);
+    set_port_bytes(plans_[newest_]);
     {
         InterruptLock lock;
-        sequencer.request_plan(&plans_[newest_]);
+        sequencer.request_plan(&plans_[newest_], off);
         if (off) {
-            set_idle_levels(achieved.flags);
-            sequencer.cut_field_short();
+            set_idle_levels(plans_[newest_]);
         }
+        serve_soon();
         slot.longest = 0;
     }
     {
@@ -121,6 +125,7 @@ void AvrHardware::set_sync(const wire::SyncAchieved& achieved) {
 void AvrHardware::set_output(bool on) {
     InterruptLock lock;
     sequencer.request_output(on);
+    serve_soon();
 }
 
 bool AvrHardware::output() const { return sequencer.requested_output() != 0; }
@@ -176,8 +181,9 @@ void AvrHardware::stop_capture() {
 }
 
 void AvrHardware::read_counters(wire::StatusAnswer& status) {
+    record_field();
+    status.fields = fields_;
     InterruptLock lock;
-    status.fields = sequencer.fields();
     status.line_edges = line_counter.edges();
     status.line_missing = line_counter.missing();
     status.line_extra = line_counter.extra();

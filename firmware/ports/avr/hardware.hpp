@@ -49,6 +49,7 @@ class AvrHardware {
     void record_field();
 
     SlotPlan plans_[2];
+    uint32_t fields_ = 0;
     uint8_t newest_ = 0;
     uint8_t capture_ = kIdle;
     static constexpr uint8_t kIdle = 0;

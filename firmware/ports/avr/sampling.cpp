@@ -76,17 +76,18 @@ void stop_sampling() {
 /// take(), push_sample() and refill() in full: wherever the handler below finds something out of the common.
 extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_take_result() {
     using namespace yokedock::firmware;
-    Trigger trigger;
-    bool good;
-    uint8_t channel;
+    uint16_t now_low;
     {
-        InterruptLock lock; // the slot handler plans meanwhile, and timer 4's high byte is shared
-        good = sampler.take(TCNT4, trigger);
-        if (sampler.next_channel(channel)) {
-            ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
-        }
-        TIFR1 = 1 << OCF1B;
+        InterruptLock lock; // timer 4's high byte is shared
+        now_low = TCNT4;
     }
+    Trigger trigger;
+    const bool good = sampler.take(now_low, trigger);
+    uint8_t channel;
+    if (sampler.next_channel(channel)) { // after take(): should the slot handler plan now, it sets the channel too
+        ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
+    }
+    TIFR1 = 1 << OCF1B;
     const uint16_t code = ADC;
     if (good) {
         pool.push_sample(trigger.time_low, code, trigger.channel, [](uint16_t low) {

@@ -68,19 +68,60 @@ uint16_t bytes_lost() {
 } // namespace firmware
 } // namespace yokedock
 
-ISR(USART0_RX_vect) {
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_byte_lost() {
     using namespace yokedock::firmware;
-    const uint8_t overrun = UCSR0A & (1 << DOR0);
-    const uint8_t byte = UDR0;
-    const uint8_t head = ring_head;
-    const uint8_t next = static_cast<uint8_t>(head + 1);
-    if (overrun != 0 || next == ring_tail) {
-        ++lost;
+    if (lost != 0xFFFF) {
+        lost = static_cast<uint16_t>(lost + 1);
     }
-    if (next != ring_tail) {
-        ring[head] = byte;
-        ring_head = next;
-    }
+}
+
+#define YOKEDOCK_SAVE_ALL                                                                              \
+    "push r0 \n\tpush r1 \n\tpush r18 \n\tpush r19 \n\tpush r20 \n\tpush r21 \n\tpush r22 \n\t"              \
+    "push r23 \n\tpush r26 \n\tpush r27 \n\tclr r1 \n\t"
+#define YOKEDOCK_RESTORE_ALL                                                                           \
+    "pop r27 \n\tpop r26 \n\tpop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r19 \n\tpop r18 \n\t"     \
+    "pop r1 \n\tpop r0 \n\t"
+
+/// By hand: it runs for every byte received.
+ISR(USART0_RX_vect, ISR_NAKED) {
+    using namespace yokedock::firmware;
+    asm volatile("push r24            \n\t"
+                 "in   r24, __SREG__  \n\t"
+                 "push r24            \n\t"
+                 "push r25            \n\t"
+                 "push r30            \n\t"
+                 "push r31            \n\t"
+                 "lds  r25, %[status] \n\t"
+                 "lds  r24, %[udr]    \n\t"
+                 "sbrc r25, 3         \n\t" // DOR0: one before it was lost
+                 "rjmp 3f             \n\t"
+                 "1: lds r30, %[head] \n\t"
+                 "mov  r25, r30       \n\t"
+                 "inc  r25            \n\t"
+                 "lds  r31, %[tail]   \n\t"
+                 "cp   r25, r31       \n\t"
+                 "breq 4f             \n\t"
+                 "ldi  r31, 0         \n\t"
+                 "subi r30, lo8(-(%[ring])) \n\t"
+                 "sbci r31, hi8(-(%[ring])) \n\t"
+                 "st   Z, r24         \n\t"
+                 "sts  %[head], r25   \n\t"
+                 "2: pop r31          \n\t"
+                 "pop  r30            \n\t"
+                 "pop  r25            \n\t"
+                 "pop  r24            \n\t"
+                 "out  __SREG__, r24  \n\t"
+                 "pop  r24            \n\t"
+                 "reti                \n\t"
+                 "3: push r24         \n\t" YOKEDOCK_SAVE_ALL
+                 "call yokedock_byte_lost \n\t" YOKEDOCK_RESTORE_ALL
+                 "pop  r24            \n\t"
+                 "rjmp 1b             \n\t"
+                 "4:                  \n\t" YOKEDOCK_SAVE_ALL
+                 "call yokedock_byte_lost \n\t" YOKEDOCK_RESTORE_ALL
+                 "rjmp 2b             \n\t" ::[status] "n"(_SFR_MEM_ADDR(UCSR0A)),
+                 [udr] "n"(_SFR_MEM_ADDR(UDR0)), [head] "i"(&ring_head), [tail] "i"(&ring_tail),
+                 [ring] "i"(ring));
 }
 
 /// The frame at hand is sent: the other buffer's, or silence.
@@ -90,8 +131,7 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_nex
     const uint8_t other = send_index ^ 1;
     if (frame_size[other] != 0) {
         begin_frame(other);
-    } else {
-        UCSR0B = kReceiving;
+        UCSR0B = kReceiving | (1 << UDRIE0);
     }
 }
 
@@ -119,7 +159,10 @@ ISR(USART0_UDRE_vect, ISR_NAKED) {
                  "out  __SREG__, r24  \n\t"
                  "pop  r24            \n\t"
                  "reti                \n\t"
-                 "2: push r0          \n\t"
+                 "2: ldi r24, %[receiving] \n\t" // this interrupt is shut out, others need not wait
+                 "sts  %[control], r24 \n\t"
+                 "sei                 \n\t"
+                 "push r0             \n\t"
                  "push r1             \n\t"
                  "push r18            \n\t"
                  "push r19            \n\t"
@@ -144,5 +187,6 @@ ISR(USART0_UDRE_vect, ISR_NAKED) {
                  "pop  r1             \n\t"
                  "pop  r0             \n\t"
                  "rjmp 1b             \n\t" ::[at] "i"(&send_at), [left] "i"(&send_left),
-                 [udr] "n"(_SFR_MEM_ADDR(UDR0)));
+                 [udr] "n"(_SFR_MEM_ADDR(UDR0)), [receiving] "n"(static_cast<int>(kReceiving)),
+                 [control] "n"(_SFR_MEM_ADDR(UCSR0B)));
 }

@@ -22,22 +22,14 @@ SlotState slot;
 
 namespace {
 
-constexpr uint8_t kMode14A = 1 << WGM11;
-/// The described slot begins a field: new settings, and output on or off.
-inline void enter_field() {
+/// New settings, or output on or off, from the described slot on.
+inline void enter_settings() {
     const SlotPlan& plan = sequencer.plan();
-    const uint8_t flags = plan.flags;
     OCR1C = plan.line_compare;
-    uint8_t connect = kMode14A;
-    if (sequencer.output() != 0) {
-        connect |= (flags & wire::kSyncCompositePositive) != 0 ? 0x80 : 0xC0;
-        connect |= (flags & wire::kSyncSeparateLinePositive) != 0 ? 0x08 : 0x0C;
-    }
-    slot.tccr1a_line = connect;
-    slot.portb_idle = idle_portb(flags);
-    slot.field_time = (static_cast<uint32_t>(slot.next_high) << 16) | slot.next_low;
-    slot.field_due = 1;
-    start_picture_field();
+    slot.output = sequencer.output();
+    slot.tccr1a_line = slot.output != 0 ? plan.port_connect : 1 << WGM11;
+    slot.portb_idle = plan.port_idle;
+    slot.longest = 0;
 }
 
 /// Arms the exact edge of the separate field sync at the described slot's start.
@@ -56,16 +48,6 @@ inline void arm_field_sync(uint8_t vertical) {
 
 } // namespace
 
-/// Sampling in a slot that does not start a line, or whose turn comes in the line's second half.
-extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_plan_half() {
-    const uint16_t place = sampler.plan(slot.next_low, sequencer.length(), sequencer.starts_line());
-    OCR1B = static_cast<uint16_t>(place - 1); // 0: 0xFFFF, no trigger
-    uint8_t channel;
-    if (place != 0 && sampler.sole_channel(channel)) {
-        ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
-    }
-}
-
 extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_switch_plan() {
     sequencer.switch_plan();
 }
@@ -73,24 +55,41 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_swi
 } // namespace firmware
 } // namespace yokedock
 
+/// Around calls from the handler: what a function may change and the handler has not saved.
+#define YOKEDOCK_SAVE                                                                                  \
+    "push r0 \n\tpush r1 \n\tpush r20 \n\tpush r21 \n\tpush r22 \n\tpush r23 \n\tclr r1 \n\t"
+#define YOKEDOCK_RESTORE                                                                               \
+    "pop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r1 \n\tpop r0 \n\t"
+
 /// After the line sync width of a slot of half lines, or in which a run begins: pins and field sync edge as the
 /// described slot needs them, and the run after it. The flag may be an old one, from the slot before: then the pulse
 /// still lasts, and the real match comes.
-ISR(TIMER1_COMPC_vect) {
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_after_pulse() {
     using namespace yokedock::firmware;
     if (TCNT1 <= slot.line_compare) {
         return;
     }
-    TIMSK1 = 1 << TOIE1;
     const uint8_t begun = sequencer.path.begun;
+    TIMSK1 = begun != 0 && sequencer.path.wanted != 0 ? (1 << TOIE1) | (1 << OCIE1C) : 1 << TOIE1;
     if (begun != 0) {
         sequencer.stage();
         if ((begun & SlotSequencer::kNewField) != 0) {
-            enter_field();
+            slot.field_time = (static_cast<uint32_t>(slot.next_high) << 16) | slot.next_low;
+            slot.field_due = 1;
+            start_picture_field();
+            if ((begun & SlotSequencer::kNewPlan) != 0 || slot.output != sequencer.output()) {
+                enter_settings();
+            }
         }
         const uint8_t vertical = sequencer.shape() & kShapeVertical;
         if (vertical != slot.vertical) {
             arm_field_sync(vertical);
+        }
+        slot.line_compare_next = sequencer.plan().line_compare;
+    } else {
+        slot.line_compare = slot.line_compare_next;
+        if (sequencer.path.wanted != 0) {
+            sequencer.serve_requests();
         }
     }
     uint8_t connect = slot.tccr1a_line;
@@ -102,7 +101,14 @@ ISR(TIMER1_COMPC_vect) {
         slot.tccr1a = connect;
         TCCR1A = connect;
     }
-    slot.line_compare = sequencer.plan().line_compare;
+}
+
+ISR(TIMER1_COMPC_vect, ISR_NAKED) {
+    asm volatile("push r24 \n\tin r24, __SREG__ \n\tpush r24 \n\tpush r25 \n\t"
+                 "push r18 \n\tpush r19 \n\tpush r26 \n\tpush r27 \n\tpush r30 \n\tpush r31 \n\t" YOKEDOCK_SAVE
+                 "call yokedock_after_pulse \n\t" YOKEDOCK_RESTORE
+                 "pop r31 \n\tpop r30 \n\tpop r27 \n\tpop r26 \n\tpop r19 \n\tpop r18 \n\t"
+                 "pop r25 \n\tpop r24 \n\tout __SREG__, r24 \n\tpop r24 \n\treti \n\t" ::);
 }
 
 /// A picture is due in this line: puts the pattern timer in step and arms the window, before anything else can take
@@ -129,12 +135,6 @@ ISR(TIMER1_COMPC_vect) {
     "ori  r24, 0x30          \n\t" /* window pin: set on match */                                      \
     "sts  %[tccr3a], r24     \n\t"                                                                     \
     "19:                     \n\t"
-
-/// Around calls from the handler: what a function may change and the handler has not saved.
-#define YOKEDOCK_SAVE                                                                                  \
-    "push r0 \n\tpush r1 \n\tpush r20 \n\tpush r21 \n\tpush r22 \n\tpush r23 \n\tclr r1 \n\t"
-#define YOKEDOCK_RESTORE                                                                               \
-    "pop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r1 \n\tpop r0 \n\t"
 
 /// The slot handler. By hand, because it runs 15000 times a second, and a compiler saves twice the registers:
 /// ICR1 of the slot that has begun; then SlotSequencer::advance(), Sampler::plan() and the picture for the next.
@@ -305,14 +305,13 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "tst  r24                \n\t"
         "brne 58f                \n\t"
         "rjmp 70f                \n\t"
-        "58: lds r24, %[starts]     \n\t"
-        "tst  r24                \n\t"
-        "breq 62f                \n\t"
-        "movw r18, r30           \n\t" // length
+        "58: movw r18, r30       \n\t" // length
         "lds  r24, %[planned]    \n\t"
         "lds  r25, %[prepared]   \n\t"
         "cp   r24, r25           \n\t"
-        "breq 61f                \n\t"
+        "brne 56f                \n\t"
+        "rjmp 61f                \n\t"
+        "56:                     \n\t"
         "mov  r30, r24           \n\t"
         "andi r30, 3             \n\t"
         "lsl  r30                \n\t"
@@ -321,14 +320,17 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "ldi  r31, 0             \n\t"
         "subi r30, lo8(-(%[turn]))\n\t"
         "sbci r31, hi8(-(%[turn]))\n\t"
+        "lds  r25, %[starts]     \n\t"
+        "tst  r25                \n\t"
+        "breq 62f                \n\t"
         "ldd  r25, Z+4           \n\t" // skip
         "subi r25, 1             \n\t"
         "brcc 60f                \n\t"
         "ld   r24, Z             \n\t" // place
         "ldd  r25, Z+1           \n\t"
-        "cp   r24, r18           \n\t"
+        "57: cp r24, r18         \n\t"
         "cpc  r25, r19           \n\t"
-        "brsh 62f                \n\t"
+        "brsh 64f                \n\t"
         "movw r18, r26           \n\t"
         "add  r18, r24           \n\t"
         "adc  r19, r25           \n\t"
@@ -347,9 +349,21 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "59: inc r24             \n\t"
         "sts  %[planned], r24    \n\t"
         "rjmp 70f                \n\t"
-        "62:                     \n\t" YOKEDOCK_SAVE "push r26 \n\tpush r27 \n\t"
-        "call yokedock_plan_half \n\t"
-        "pop r27 \n\tpop r26    \n\t" YOKEDOCK_RESTORE "rjmp 70f \n\t"
+        "62: lds r24, %[waiting] \n\t" // a line's second half: its place, if it is there
+        "sts  %[waiting], r25    \n\t" // r25 is 0
+        "lds  r25, %[waiting]+1  \n\t"
+        "push r26                \n\t"
+        "ldi  r26, 0             \n\t"
+        "sts  %[waiting]+1, r26  \n\t"
+        "pop  r26                \n\t"
+        "adiw r24, 0             \n\t"
+        "brne 57b                \n\t"
+        "rjmp 61f                \n\t"
+        "64: sub r24, r18        \n\t"
+        "sbc  r25, r19           \n\t"
+        "sts  %[waiting], r24    \n\t"
+        "sts  %[waiting]+1, r25  \n\t"
+        "rjmp 61f                \n\t"
         "60: std Z+4, r25        \n\t"
         "61: ldi r24, 0xFF       \n\t"
         "sts  %[ocr1b]+1, r24    \n\t"
@@ -357,12 +371,15 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "70:                     \n\t" ::[enabled] "i"(&sampler.path.enabled),
         [planned] "i"(&sampler.path.planned), [prepared] "i"(&sampler.path.prepared),
         [taken] "i"(&sampler.path.taken), [turn] "i"(sampler.path.turn),
-        [starts] "i"(&sequencer.path.starts_line), [ocr1b] "n"(_SFR_MEM_ADDR(OCR1B)), [admux] "n"(_SFR_MEM_ADDR(ADMUX)),
+        [starts] "i"(&sequencer.path.starts_line), [waiting] "i"(&sampler.path.waiting),
+        [ocr1b] "n"(_SFR_MEM_ADDR(OCR1B)), [admux] "n"(_SFR_MEM_ADDR(ADMUX)),
         [refs] "M"(1 << REFS0));
     asm volatile( // plan_picture() for a slot that starts a line.
         "lds  r24, %[pattern]    \n\t"
         "tst  r24                \n\t"
-        "breq 90f                \n\t"
+        "brne 71f                \n\t"
+        "rjmp 90f                \n\t"
+        "71:                     \n\t"
         "cbi  %[flags], %[bit]   \n\t"
         "lds  r24, %[starts]     \n\t"
         "tst  r24                \n\t"
@@ -371,9 +388,23 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "dec  r24                \n\t"
         "sts  %[left], r24       \n\t"
         "brne 80f                \n\t"
-        YOKEDOCK_SAVE "push r26 \n\tpush r27 \n\t"
-        "call yokedock_next_row  \n\t"
-        "pop r27 \n\tpop r26    \n\t" YOKEDOCK_RESTORE
+        "lds  r24, %[row]        \n\t" // a row ends: the other kind begins, or nothing below the last
+        "lds  r25, %[rows]       \n\t"
+        "cp   r24, r25           \n\t"
+        "ldi  r25, 0             \n\t"
+        "brsh 79f                \n\t"
+        "ldi  r30, lo8(%[kind])  \n\t"
+        "ldi  r31, hi8(%[kind])  \n\t"
+        "sbrc r24, 0             \n\t"
+        "adiw r30, 3             \n\t"
+        "inc  r24                \n\t"
+        "sts  %[row], r24        \n\t"
+        "ld   r24, Z             \n\t"
+        "sts  %[left], r24       \n\t"
+        "ldd  r24, Z+2           \n\t"
+        "sts  yokedock_picture_tccr2a, r24 \n\t"
+        "ldd  r25, Z+1           \n\t"
+        "79: sts %[due], r25     \n\t"
         "80: lds r24, %[due]     \n\t"
         "tst  r24                \n\t"
         "breq 90f                \n\t"
@@ -407,6 +438,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  %[longest]+1, r25  \n\t"
         "rjmp 91b                \n\t" ::[pattern] "i"(&video.pattern),
         [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [bit] "I"(kPictureDueBit), [left] "i"(&video.left),
-        [starts] "i"(&sequencer.path.starts_line), [due] "i"(&video.due), [open] "i"(&video.open), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
+        [starts] "i"(&sequencer.path.starts_line), [row] "i"(&video.row), [rows] "i"(&video.rows), [kind] "i"(video.kind),
+        [due] "i"(&video.due), [open] "i"(&video.open), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
         [longest] "i"(&slot.longest));
 }

@@ -5,11 +5,14 @@
 namespace yokedock {
 namespace firmware {
 
-/// Port B with the composite and line sync pins at the idle levels of these wire::SyncFlag bits.
-inline uint8_t idle_portb(uint8_t flags) {
-    return static_cast<uint8_t>(
-        ((flags & wire::kSyncCompositePositive) != 0 ? 0 : kCompositePin) |
-        ((flags & wire::kSyncSeparateLinePositive) != 0 ? 0 : kLinePin));
+/// Main loop: port_connect and port_idle of a plan. Composite sync is OC1A, line sync OC1C: inverting where active low.
+inline void set_port_bytes(SlotPlan& plan) {
+    const bool composite_high = (plan.flags & wire::kSyncCompositePositive) != 0;
+    const bool line_high = (plan.flags & wire::kSyncSeparateLinePositive) != 0;
+    plan.port_connect = static_cast<uint8_t>((1 << WGM11) | (composite_high ? 0x80 : 0xC0) |
+                                             (line_high ? 0x08 : 0x0C));
+    plan.port_idle = static_cast<uint8_t>((composite_high ? 0 : kCompositePin) |
+                                          (line_high ? 0 : kLinePin));
 }
 
 /// Cycles of the handler after its last look at the count: registers restored and return. longest is kept without.
@@ -19,8 +22,15 @@ constexpr uint8_t kEpilogueCycles = 41;
 /// be off; they run from the caller's sei() on. plan must stay valid.
 void start_slots(const SlotPlan* plan);
 
-/// Main loop, interrupts off, output off: idle levels of the sync pins for these flags.
-void set_idle_levels(uint8_t flags);
+/// Main loop, interrupts off, after a request to the sequencer: has it served after the next line sync, where it
+/// delays no slot.
+inline void serve_soon() {
+    TIFR1 = 1 << OCF1C;
+    TIMSK1 = (1 << TOIE1) | (1 << OCIE1C);
+}
+
+/// Main loop, interrupts off, output off: idle levels of the sync pins for this plan.
+void set_idle_levels(const SlotPlan& plan);
 
 } // namespace firmware
 } // namespace yokedock

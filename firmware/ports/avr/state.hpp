@@ -49,7 +49,9 @@ struct SlotState {
     uint8_t tccr1a_line; ///< with the line sync pin connected: what a line start needs
     uint8_t vertical;    ///< the described slot belongs to the vertical sync group (kShapeVertical or 0)
     uint8_t portb_idle;  ///< levels of the sync pins while no timer drives them
+    uint8_t output;      ///< as the pins are connected: sync goes out
     uint16_t line_compare; ///< line sync width of the present slot's plan - 1
+    uint16_t line_compare_next;
 };
 extern SlotState slot;
 

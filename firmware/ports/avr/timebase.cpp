@@ -47,12 +47,12 @@ constexpr uint8_t kRun = 1 << CS30; ///< clk/1, same bit in every 16-bit timer
 
 } // namespace
 
-void set_idle_levels(uint8_t flags) {
-    slot.portb_idle = idle_portb(flags);
+void set_idle_levels(const SlotPlan& plan) {
+    slot.portb_idle = plan.port_idle;
     PORTB = slot.portb_idle;
     // Latch of the field sync unit to its idle level: a forced match, while the pin is an input with the pull-up
     // at that level.
-    const bool high = (flags & wire::kSyncSeparateFieldPositive) == 0;
+    const bool high = (plan.flags & wire::kSyncSeparateFieldPositive) == 0;
     DDRE &= static_cast<uint8_t>(~kFieldPin);
     if (high) {
         PORTE |= kFieldPin;
@@ -71,7 +71,7 @@ void start_slots(const SlotPlan* plan) {
     slot.next_low = 0;
     slot.next_high = 0;
     slot.longest = 0;
-    slot.line_compare = plan->line_compare;
+    slot.line_compare = slot.line_compare_next = plan->line_compare;
     slot.tccr1a = slot.tccr1a_line = 1 << WGM11;
 
     // Latches of the sync pins to their idle level (active low: high) by a forced match, which works only outside
@@ -79,7 +79,7 @@ void start_slots(const SlotPlan* plan) {
     TCCR1B = 0;
     TCCR1A = 0xCC;
     TCCR1C = (1 << FOC1A) | (1 << FOC1C);
-    set_idle_levels(plan->flags);
+    set_idle_levels(*plan);
     DDRB |= kCompositePin | kLinePin;
 
     TCCR1A = 1 << WGM11;

@@ -100,19 +100,6 @@ void set_video_pattern(wire::VideoPattern pattern, const wire::SyncAchieved& pla
     TIMSK3 = 1 << OCIE3B;
 }
 
-extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_next_row() {
-    const uint8_t row = video.row;
-    if (row >= video.rows) {
-        video.due = 0; // below the picture: 256 lines or the end of the field
-        return;
-    }
-    video.row = static_cast<uint8_t>(row + 1);
-    const VideoRow& kind = video.kind[row & 1];
-    video.left = kind.lines;
-    video.due = kind.due;
-    yokedock_picture_tccr2a = kind.tccr2a;
-}
-
 } // namespace firmware
 } // namespace yokedock
 

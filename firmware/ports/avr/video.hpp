@@ -45,28 +45,11 @@ extern VideoState video;
 /// Main loop: takes pattern and sync plan over. Call after every change of either.
 void set_video_pattern(wire::VideoPattern pattern, const wire::SyncAchieved& plan);
 
-/// Slot handler: begins the next row.
-extern "C" void yokedock_next_row();
-
 /// Slot handler: the described slot begins a field.
 inline void start_picture_field() {
     video.left = video.blanked;
     video.due = 0;
     video.row = 0;
-}
-
-/// Slot handler: decides what the described slot shows. start_low: low half of its tick.
-inline void plan_picture(uint16_t start_low, uint8_t starts_line) {
-    GPIOR0 = 0;
-    if (starts_line != 0) {
-        if (--video.left == 0) {
-            yokedock_next_row();
-        }
-        if (video.due != 0) {
-            yokedock_picture_open = static_cast<uint16_t>(start_low + video.open);
-            GPIOR0 = 1 << kPictureDueBit;
-        }
-    }
 }
 
 } // namespace firmware

@@ -13,6 +13,8 @@ using analysis::Figure;
 using analysis::FigureSet;
 using analysis::FigureStatus;
 
+constexpr std::size_t kChangeColumns = 22;
+
 bool has_value(const Figure* figure) {
     return figure != nullptr && figure->status == FigureStatus::kMeasured;
 }
@@ -126,22 +128,25 @@ std::vector<std::string> explain_difference(const FigureSet& before, const Figur
 
 std::string difference_table(const std::vector<Difference>& all, const std::string& before_name,
                              const std::string& after_name) {
-    std::string out =
-        paragraph("  against: ", printable(before_name)) +
-        paragraph("  this:    ", printable(after_name)) +
-        fmt::format("\n  {:<40} {:>16} {:>16} {:>22}\n", "", "against", "this", "change");
+    std::string out = paragraph("  against: ", printable(before_name)) +
+                      paragraph("  this:    ", printable(after_name)) +
+                      fmt::format("\n  {:<40} {:>16} {:>16} {:>{}}\n", "", "against", "this",
+                                  "change", kChangeColumns);
     std::size_t left_out = 0;
     for (const Difference& d : all) {
         if (!std::isfinite(d.change)) {
             ++left_out;
             continue;
         }
-        const std::string change =
-            d.change == 0 && !(d.u > 0) ? "0" : quantity_text(d.change, d.u, "");
+        std::string change = d.change == 0 && !(d.u > 0) ? "0" : quantity_text(d.change, d.u, "");
+        if (change.size() > kChangeColumns) {
+            change = fmt::format("{:.1e} +- {:.1e}", d.change, d.u);
+        }
         const std::string unit = d.unit.empty() ? "" : ", " + d.unit;
         const auto texts = wrapped(printable(d.text + unit), 40);
-        out += fmt::format("{} {:<40} {:>16} {:>16} {:>22}\n", d.differs ? '*' : ' ', texts[0],
-                           number_text(d.before, d.u), number_text(d.after, d.u), change);
+        out += fmt::format("{} {:<40} {:>16} {:>16} {:>{}}\n", d.differs ? '*' : ' ', texts[0],
+                           number_text(d.before, d.u), number_text(d.after, d.u), change,
+                           kChangeColumns);
         for (std::size_t i = 1; i < texts.size(); ++i) {
             out += "  " + texts[i] + '\n';
         }

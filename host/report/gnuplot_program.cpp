@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/report/ramp_plot.hpp"
 #include "host/report/text.hpp"
+#include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
 
@@ -35,8 +36,8 @@ std::string gnuplot_program(const std::vector<RampPlot>& plots, PictureFormat fo
                           ? "set terminal svg size 1000,{} dynamic background '#ffffff'\n"
                           : "set terminal pngcairo size 1000,{} background '#ffffff'\n";
     out = fmt::format(fmt::runtime(out), 700 * std::max<std::size_t>(plots.size(), 1));
-    out +=
-        "set datafile missing 'nan'\nset grid\nset key outside bottom\nset termoption noenhanced\n";
+    out += "set datafile missing 'nan'\nset grid\nset key inside top center\nset lmargin 10\nset "
+           "rmargin 3\nset termoption noenhanced\n";
     for (std::size_t i = 0; i < plots.size(); ++i) {
         out += data_block(plots[i], i);
     }
@@ -45,6 +46,12 @@ std::string gnuplot_program(const std::vector<RampPlot>& plots, PictureFormat fo
         const RampPlot& plot = plots[i];
         out += fmt::format("set title {}\nset xlabel {}\nset ylabel {}\n", quoted(plot.title),
                            quoted(plot.x_label), quoted(plot.y_label));
+        // Both pictures of a ramp share one time axis, so that a place in one is found in the
+        // other.
+        const auto [first, last] = std::minmax_element(plot.x.begin(), plot.x.end());
+        if (first != plot.x.end() && *first < *last) {
+            out += fmt::format("set xrange [{}:{}]\n", *first, *last);
+        }
         out += fmt::format("plot $ramp{0} using 1:2 with points pt 7 ps 0.3 title 'measured', "
                            "$ramp{0} using 1:3 with lines lw 2 title 'least-squares line'\n",
                            i);

@@ -184,6 +184,17 @@ TEST_CASE("figures missing on one side are not compared, and the words say why")
     CHECK(explain_difference({}, {}, true, "a", "b").size() == 6);
 }
 
+TEST_CASE("the table of differences keeps its width whatever the uncertainty") {
+    for (const double u : {1e-9, 1e-3, 1.0, 1e5}) {
+        const FigureSet a{
+            measured("h_sync_rate_hz", "horizontal sync rate", "Hz", 15734.2657342657, u, 9, "")};
+        FigureSet b = a;
+        b[0].value += 3.3 * u;
+        check_shape(difference_table(differences(a, b, true), "a", "b"));
+        check_shape(figure_table(a));
+    }
+}
+
 TEST_CASE("the live line fits a terminal and shows - for what is not there") {
     const std::string line = live_line({12.3, board(52.3, false, 0.62, 2.5)});
     check_shape(line);

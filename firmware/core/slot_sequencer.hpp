@@ -3,8 +3,10 @@
 // slot starts are exact on average and never a whole tick late. New settings and output on or off come into
 // force where a field begins.
 //
-//   slot k:   advance()  describes slot k + 1, whose compare values load at its start
-//             stage()    later in slot k, when advance() began a run: makes the run after that one ready
+//   slot k:       advance()     describes slot k + 1, whose compare values load at its start
+//   later in it:  note_begun()  when advance() began a run
+//   then or in    stage()       makes the run after that one ready
+//   the next slot
 //
 // advance() is short, because the slot handler has little time; so it finds the next run already staged.
 #pragma once
@@ -27,6 +29,7 @@ class SlotSequencer {
         path.begun = kNewRun | kNewField;
         load(field_run_, *plan, path.run);
         measure();
+        note_begun();
         stage();
     }
 
@@ -45,18 +48,38 @@ class SlotSequencer {
         measure();
     }
 
-    /// advance() began a run (path.begun): does what follows from that, and makes the next one ready. Must end before
-    /// the next advance(). Clears path.begun.
-    void stage() {
-        const uint8_t begun = path.begun;
-        path.begun = 0;
-        if ((begun & kNewField) != 0) {
+    /// advance() began a run (path.begun): takes note of it, and of a field's start. Before the next advance().
+    /// Clears path.begun.
+    void note_begun() {
+        if ((path.begun & kNewField) != 0) {
             run_ = field_run_;
             enter_field();
-        } else if (begun != 0) {
+        } else {
             ++run_;
         }
-        stage_after(run_ + 1);
+        path.begun = 0;
+        path.todo = static_cast<uint8_t>(path.todo | kStage);
+    }
+
+    /// After note_begun(), while kStage is set: makes the run after that one ready. Before the run's last
+    /// slot is described.
+    void stage() {
+        path.todo = static_cast<uint8_t>(path.todo & ~kStage);
+        const Run* next = run_ + 1;
+        if (next->slots != 0) {
+            load(next, *plan_, path.staged);
+            path.staged_begins = kNewRun;
+        } else {
+            stage_field();
+        }
+    }
+    /// It must be done before the next advance().
+    bool stage_now() const { return path.run.slots_left == 1; }
+
+    /// The field begun brings other settings.
+    bool settings_change() const {
+        return (path.begun & kNewPlan) != 0 ||
+               ((path.begun & kNewField) != 0 && field_output_ != output_);
     }
 
     uint16_t length() const { return path.length; }   ///< ticks of the described slot
@@ -94,6 +117,10 @@ class SlotSequencer {
     static constexpr uint8_t kNewField = 0x02;
     static constexpr uint8_t kNewPlan = 0x04;
 
+    /// Bits of Path::todo.
+    static constexpr uint8_t kStage = 0x01;
+    static constexpr uint8_t kServe = 0x02;
+
     /// A run as advance() uses it.
     struct LiveRun {
         uint8_t slots_left;
@@ -113,7 +140,7 @@ class SlotSequencer {
         LiveRun run;
         LiveRun staged;        ///< the run after it
         uint8_t staged_begins; ///< what it begins: kNew... bits
-        volatile uint8_t wanted; ///< a request waits for serve_requests()
+        volatile uint8_t todo; ///< kStage: stage() is still to be called; kServe: serve_requests()
     };
     Path path = {};
 
@@ -131,20 +158,21 @@ class SlotSequencer {
     void request_plan(const SlotPlan* plan, bool cut_short = false) {
         requested_plan_ = plan;
         cut_short_ = cut_short ? 1 : 0;
-        path.wanted = 1;
+        path.todo = static_cast<uint8_t>(path.todo | kServe);
     }
     void request_output(bool on) {
         requested_output_ = on ? 1 : 0;
-        path.wanted = 1;
+        path.todo = static_cast<uint8_t>(path.todo | kServe);
     }
     uint8_t requested_output() const { return requested_output_; }
     bool change_pending() const {
-        return requested_plan_ != nullptr || requested_output_ != output_ || path.wanted != 0;
+        return requested_plan_ != nullptr || requested_output_ != output_ || path.todo != 0;
     }
 
-    /// Where stage() is called from, when path.wanted is set and nothing has begun: makes the next field ready anew.
+    /// Where stage() is called from, when kServe is set, nothing has begun and kStage is not set: makes the next
+    /// field ready anew.
     YOKEDOCK_RARE void serve_requests() {
-        path.wanted = 0;
+        path.todo = static_cast<uint8_t>(path.todo & ~kServe);
         if (cut_short_ != 0) {
             cut_short_ = 0;
             while (run_[1].slots != 0) {
@@ -168,15 +196,6 @@ class SlotSequencer {
         } else {
             live.ticks = plan.half_ticks;
             live.step = plan.half_fraction;
-        }
-    }
-
-    void stage_after(const Run* next) {
-        if (next->slots != 0) {
-            load(next, *plan_, path.staged);
-            path.staged_begins = kNewRun;
-        } else {
-            stage_field();
         }
     }
 

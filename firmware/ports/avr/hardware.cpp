@@ -98,7 +98,6 @@ void AvrHardware::set_sync(const wire::SyncAchieved& achieved) {
     {
         InterruptLock lock;
         sequencer.request_plan(nullptr); // take back what has not come into force
-        serve_soon();
         in_use = &sequencer.plan();
         off = sequencer.output() == 0 && sequencer.requested_output() == 0;
     }
@@ -111,7 +110,6 @@ void AvrHardware::set_sync(const wire::SyncAchieved& achieved) {
         if (off) {
             set_idle_levels(plans_[newest_]);
         }
-        serve_soon();
         slot.longest = 0;
     }
     {
@@ -125,7 +123,6 @@ void AvrHardware::set_sync(const wire::SyncAchieved& achieved) {
 void AvrHardware::set_output(bool on) {
     InterruptLock lock;
     sequencer.request_output(on);
-    serve_soon();
 }
 
 bool AvrHardware::output() const { return sequencer.requested_output() != 0; }

@@ -29,6 +29,7 @@ inline void enter_settings() {
     slot.output = sequencer.output();
     slot.tccr1a_line = slot.output != 0 ? plan.port_connect : 1 << WGM11;
     slot.portb_idle = plan.port_idle;
+    slot.line_compare_next = plan.line_compare;
     slot.longest = 0;
 }
 
@@ -61,46 +62,69 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_swi
 #define YOKEDOCK_RESTORE                                                                               \
     "pop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r1 \n\tpop r0 \n\t"
 
-/// After the line sync width of a slot of half lines, or in which a run begins: pins and field sync edge as the
-/// described slot needs them, and the run after it. The flag may be an old one, from the slot before: then the pulse
-/// still lasts, and the real match comes.
-extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_after_pulse() {
+/// The line sync pin for the described slot: a line sync only where a line starts.
+static inline void connect_pins() {
     using namespace yokedock::firmware;
-    if (TCNT1 <= slot.line_compare) {
-        return;
-    }
-    const uint8_t begun = sequencer.path.begun;
-    TIMSK1 = begun != 0 && sequencer.path.wanted != 0 ? (1 << TOIE1) | (1 << OCIE1C) : 1 << TOIE1;
-    if (begun != 0) {
-        sequencer.stage();
-        if ((begun & SlotSequencer::kNewField) != 0) {
-            slot.field_time = (static_cast<uint32_t>(slot.next_high) << 16) | slot.next_low;
-            slot.field_due = 1;
-            start_picture_field();
-            if ((begun & SlotSequencer::kNewPlan) != 0 || slot.output != sequencer.output()) {
-                enter_settings();
-            }
-        }
-        const uint8_t vertical = sequencer.shape() & kShapeVertical;
-        if (vertical != slot.vertical) {
-            arm_field_sync(vertical);
-        }
-        slot.line_compare_next = sequencer.plan().line_compare;
-    } else {
-        slot.line_compare = slot.line_compare_next;
-        if (sequencer.path.wanted != 0) {
-            sequencer.serve_requests();
-        }
-    }
     uint8_t connect = slot.tccr1a_line;
     if (sequencer.starts_line() == 0) {
-        connect = static_cast<uint8_t>(connect & ~0x0C); // a line sync only where a line starts
+        connect = static_cast<uint8_t>(connect & ~0x0C);
     }
     if (connect != slot.tccr1a) {
         PORTB = slot.portb_idle;
         slot.tccr1a = connect;
         TCCR1A = connect;
     }
+}
+
+static inline void field_sync_edge() {
+    using namespace yokedock::firmware;
+    const uint8_t vertical = sequencer.shape() & kShapeVertical;
+    if (vertical != slot.vertical) {
+        arm_field_sync(vertical);
+    }
+}
+
+/// After the line sync width of a slot of half lines, or in which a run begins: pins and field sync edge as the
+/// described slot needs them, first, for there may be little of the slot left; then the run after it, in this slot
+/// or the next. The flag may be an old one, from the slot before: then the pulse still lasts, and the real match
+/// comes.
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_after_pulse() {
+    using namespace yokedock::firmware;
+    if (TCNT1 <= slot.line_compare) {
+        return;
+    }
+    const uint8_t begun = sequencer.path.begun;
+    if (begun == 0) {
+        connect_pins();
+        slot.line_compare = slot.line_compare_next;
+        const uint8_t todo = sequencer.path.todo;
+        if ((todo & SlotSequencer::kStage) != 0) {
+            sequencer.stage();
+        } else if (todo != 0) {
+            sequencer.serve_requests();
+        }
+    } else {
+        const bool change = sequencer.settings_change();
+        if (!change) {
+            field_sync_edge();
+            connect_pins();
+        }
+        sequencer.note_begun();
+        if ((begun & SlotSequencer::kNewField) != 0) {
+            slot.field_time = (static_cast<uint32_t>(slot.next_high) << 16) | slot.next_low;
+            slot.field_due = 1;
+            start_picture_field();
+        }
+        if (change) {
+            enter_settings();
+            field_sync_edge();
+            connect_pins();
+        }
+        if (sequencer.stage_now()) {
+            sequencer.stage();
+        }
+    }
+    TIMSK1 = 1 << TOIE1; // the slot handler asks for the next time
 }
 
 ISR(TIMER1_COMPC_vect, ISR_NAKED) {
@@ -182,6 +206,11 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "30: lds r24, %[shape]   \n\t"
         "sbrs r24, 0             \n\t"
         "rjmp 33f                \n\t"
+        "lds  r24, %[todo]       \n\t"
+        "sbrc r24, 0             \n\t"
+        "rjmp 34f                \n\t"
+        "sbrc r24, 1             \n\t"
+        "rjmp 34f                \n\t"
         "31: lds r24, %[left]    \n\t"
         "dec  r24                \n\t"
         "sts  %[left], r24       \n\t"
@@ -226,7 +255,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "ldi  r25, 1             \n\t"
         "eor  r24, r25           \n\t"
         "sts  %[starts], r24     \n\t"
-        "ldi  r24, %[both]       \n\t"
+        "34: ldi r24, %[both]    \n\t"
         "sts  %[timsk1], r24     \n\t"
         "rjmp 31b                \n\t"
         "41:                     \n\t" ::[next] "i"(&slot.next_low),
@@ -238,6 +267,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         [compare2] "i"(&sequencer.path.staged.compare),
         [ticks2] "i"(&sequencer.path.staged.ticks), [step2] "i"(&sequencer.path.staged.step),
         [begins] "i"(&sequencer.path.staged_begins), [begun] "i"(&sequencer.path.begun),
+        [todo] "i"(&sequencer.path.todo),
         [starts] "i"(&sequencer.path.starts_line), [ocr1a] "n"(_SFR_MEM_ADDR(OCR1A)),
         [timsk1] "n"(_SFR_MEM_ADDR(TIMSK1)), [both] "M"((1 << TOIE1) | (1 << OCIE1C)));
     asm volatile( // fraction += step; a carry makes the slot one tick longer

@@ -22,13 +22,6 @@ constexpr uint8_t kEpilogueCycles = 41;
 /// be off; they run from the caller's sei() on. plan must stay valid.
 void start_slots(const SlotPlan* plan);
 
-/// Main loop, interrupts off, after a request to the sequencer: has it served after the next line sync, where it
-/// delays no slot.
-inline void serve_soon() {
-    TIFR1 = 1 << OCF1C;
-    TIMSK1 = (1 << TOIE1) | (1 << OCIE1C);
-}
-
 /// Main loop, interrupts off, output off: idle levels of the sync pins for this plan.
 void set_idle_levels(const SlotPlan& plan);
 

@@ -60,6 +60,6 @@ yokedock_build() {
     local targets=()
     local target
     for target in "$@"; do targets+=(--target "$target"); done
-    [ -f "build/$preset/Makefile" ] || cmake --preset "$preset" || return 1
+    cmake --preset "$preset" >/dev/null || return 1 # quick when nothing changed; new targets need it
     cmake --build --preset "$preset" -j "$jobs" "${targets[@]}"
 }

@@ -127,8 +127,13 @@ class Sampler {
             if (over < kResultWindowTicks) {
                 trigger.time_low = oldest.time_low;
                 trigger.channel = oldest.channel;
+                const bool in_step = at == path.taken;
                 path.taken = static_cast<uint8_t>(at + 1);
-                return true;
+                if (in_step) {
+                    return true;
+                }
+                count_late(); // after a lost one, nobody has set the converter's channel for sure
+                return false;
             }
             if ((over & 0x8000u) != 0) {
                 break; // not triggered yet: the result is of one forgotten before

@@ -123,9 +123,9 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
                  "breq 1f              \n\t"
                  "eor  r31, r30        \n\t"
                  "sts  %[tccr], r31    \n\t"
-                 "ldi  r31, 0x20       \n\t" // the change of direction may set the flag
-                 "out  %[tifr], r31    \n\t"
-                 "1: ldi r31, 0        \n\t"
+                 "1: ldi r31, 0x20     \n\t" // the change of direction, or an edge that has
+                 "out  %[tifr], r31    \n\t" // just come over this one, may have set the flag
+                 "ldi r31, 0           \n\t"
                  "sts  %[timsk], r31   \n\t"
                  "sei                  \n\t"
                  "push r18             \n\t"
@@ -289,9 +289,9 @@ ISR(TIMER5_CAPT_vect, ISR_NAKED) {
                  "breq 1f              \n\t"
                  "eor  r23, r22        \n\t"
                  "sts  %[tccr], r23    \n\t"
-                 "ldi  r23, 0x20       \n\t"
+                 "1: ldi r23, 0x20     \n\t"
                  "out  %[tifr], r23    \n\t"
-                 "1: ldi r23, 0        \n\t"
+                 "ldi r23, 0           \n\t"
                  "sts  %[timsk], r23   \n\t"
                  "sei                  \n\t"
                  "push r0 \n\tpush r1 \n\tclr r1 \n\tpush r18 \n\tpush r19 \n\tpush r20 \n\tpush r21 \n\t"

@@ -19,7 +19,7 @@ static_assert(kFirstPlan.ok, "the default standard must be one the device makes"
 
 void AvrHardware::begin() {
     PORTC |= kStopPin; // pull-up
-    DDRE |= kFieldPin | kWindowPin;
+    DDRE |= kWindowPin;
     DDRH |= kPatternPin;
     firmware::pool.reset();
     make_slot_plan(kFirstPlan.achieved, plans_[0]);

@@ -35,7 +35,15 @@ int main() {
     for (;;) {
         wdt_reset();
         hardware.poll();
-        if (!device.poll()) {
+        const bool busy = device.poll();
+        if (busy) {
+            pump();
+        } else if (sending.left != 0) {
+            // Nothing wakes for the line: stay with it, a few bytes at a time.
+            for (uint8_t n = 0; n < 100 && !receive_waiting(); ++n) {
+                pump();
+            }
+        } else {
             sleep_until_interrupt();
         }
     }

@@ -28,6 +28,8 @@ constexpr uint8_t kOverCurrentPin = 1 << PC1;
 
 /// GPIOR0 bit: the slot that begins next carries a picture (read before any register is saved).
 constexpr uint8_t kPictureDueBit = 0;
+/// GPIOR0 bit: this slot's handler has pins to switch or a run to begin.
+constexpr uint8_t kAfterPulseBit = 1;
 
 } // namespace firmware
 } // namespace yokedock

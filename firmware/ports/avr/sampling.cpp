@@ -12,6 +12,8 @@ namespace firmware {
 uint8_t adcsra_armed; ///< as it is while results are wanted
 uint8_t adcsra_quiet; ///< the same without the interrupt
 
+uint16_t result_time; ///< low half of the tick at which the handler found the last result
+
 namespace {
 
 bool nothing_on_the_way() {
@@ -74,28 +76,23 @@ void stop_sampling() {
 } // namespace yokedock
 
 /// take(), push_sample() and refill() in full: wherever the handler below finds something out of the common.
-extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_take_result() {
+extern "C" __attribute__((used, externally_visible, noinline)) void
+yokedock_take_result(uint16_t code) {
     using namespace yokedock::firmware;
-    uint16_t now_low;
-    {
-        InterruptLock lock; // timer 4's high byte is shared
-        now_low = TCNT4;
-    }
     Trigger trigger;
-    const bool good = sampler.take(now_low, trigger);
+    const bool good = sampler.take(result_time, trigger);
     uint8_t channel;
     if (sampler.next_channel(channel)) { // after take(): should the slot handler plan now, it sets the channel too
         ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
     }
     TIFR1 = 1 << OCF1B;
-    const uint16_t code = ADC;
     if (good) {
         pool.push_sample(trigger.time_low, code, trigger.channel, [](uint16_t low) {
             InterruptLock lock;
             return tick_from_low(low);
         });
-    } else {
-        pool.break_samples();
+    } else if (static_cast<uint16_t>(result_time - pool.path.sample.last_low) > 0x8000u) {
+        pool.break_samples(); // soon the low half would no longer tell the distance
     }
 }
 
@@ -117,9 +114,15 @@ ISR(ADC_vect, ISR_NAKED) {
                  "sts  %[adcsra], r24  \n\t"
                  "lds  r24, %[tcnt4]   \n\t"
                  "lds  r25, %[tcnt4]+1 \n\t"
+                 "push r22             \n\t"
+                 "push r23             \n\t"
+                 "lds  r22, %[adc]     \n\t"
+                 "lds  r23, %[adc]+1   \n\t"
                  "push r30             \n\t"
                  "in   r30, __SREG__   \n\t"
                  "sei                  \n\t"
+                 "sts  %[time], r24    \n\t"
+                 "sts  %[time]+1, r25  \n\t"
                  "push r30             \n\t"
                  "push r31             \n\t"
                  "push r26             \n\t"
@@ -175,9 +178,8 @@ ISR(ADC_vect, ISR_NAKED) {
                  "breq 12f             \n\t"
                  "10: push r0          \n\t"
                  "push r1              \n\t"
-                 "push r22             \n\t"
-                 "push r23             \n\t"
                  "clr  r1              \n\t"
+                 "movw r24, r22        \n\t"
                  "call yokedock_take_result \n\t"
                  "rjmp 21f             \n\t"
                  "12: lds r30, %[dropped]   \n\t"
@@ -195,6 +197,7 @@ ISR(ADC_vect, ISR_NAKED) {
                  "sts  %[gap], r30     \n\t"
                  "rjmp 14f             \n\t"
                  "11:                  \n\t" ::[quiet] "i"(&adcsra_quiet),
+                 [adc] "n"(_SFR_MEM_ADDR(ADC)), [time] "i"(&result_time),
                  [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), [tcnt4] "n"(_SFR_MEM_ADDR(TCNT4)),
                  [taken] "i"(&sampler.path.taken), [planned] "i"(&sampler.path.planned),
                  [turn] "i"(sampler.path.turn), [soonest] "i"(&sampler.path.soonest),
@@ -229,12 +232,10 @@ ISR(ADC_vect, ISR_NAKED) {
                  "breq 15f             \n\t" // a lost word
                  "lds  r26, %[at]      \n\t"
                  "lds  r27, %[at]+1    \n\t"
-                 "lds  r30, %[adc]     \n\t"
-                 "lds  r31, %[adc]+1   \n\t"
-                 "st   X+, r30         \n\t" // code | channel << 10 | age << 13
+                 "st   X+, r22         \n\t" // code | channel << 10 | age << 13
                  "lsl  r20             \n\t"
                  "lsl  r20             \n\t"
-                 "or   r20, r31        \n\t"
+                 "or   r20, r23        \n\t"
                  "ldi  r31, 0          \n\t"
                  "lsr  r19             \n\t"
                  "ror  r25             \n\t"
@@ -261,7 +262,7 @@ ISR(ADC_vect, ISR_NAKED) {
                  [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn),
                  [refs] "M"(1 << REFS0), [admux] "n"(_SFR_MEM_ADDR(ADMUX)), [ocf] "M"(1 << OCF1B),
                  [tifr1] "I"(_SFR_IO_ADDR(TIFR1)), [at] "i"(&pool.path.writer[0].at),
-                 [adc] "n"(_SFR_MEM_ADDR(ADC)), [left] "i"(&pool.path.writer[0].left));
+                 [left] "i"(&pool.path.writer[0].left));
     asm volatile("lds  r19, %[prepared] \n\t"
                  "mov  r30, r19        \n\t"
                  "sub  r30, r18        \n\t"
@@ -329,17 +330,15 @@ ISR(ADC_vect, ISR_NAKED) {
                  "pop  r30             \n\t"
                  "out  __SREG__, r30   \n\t"
                  "pop  r30             \n\t"
+                 "pop  r23             \n\t"
+                 "pop  r22             \n\t"
                  "pop  r25             \n\t"
                  "pop  r24             \n\t"
                  "reti                 \n\t"
                  "20: push r0          \n\t"
                  "push r1              \n\t"
-                 "push r22             \n\t"
-                 "push r23             \n\t"
                  "clr  r1              \n\t"
                  "21: call yokedock_refill \n\t"
-                 "pop  r23             \n\t"
-                 "pop  r22             \n\t"
                  "pop  r1              \n\t"
                  "pop  r0              \n\t"
                  "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),

@@ -84,7 +84,7 @@ static inline void field_sync_edge() {
     }
 }
 
-/// After the line sync width of a slot of half lines, or in which a run begins: pins and field sync edge as the
+/// After the line sync width of a slot in which a run begins: pins and field sync edge as the
 /// described slot needs them, first, for there may be little of the slot left; then the run after it, in this slot
 /// or the next. The flag may be an old one, from the slot before: then the pulse still lasts, and the real match
 /// comes.
@@ -242,8 +242,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  %[step]+3, r24     \n\t"
         "lds  r24, %[begins]     \n\t"
         "sts  %[begun], r24      \n\t"
-        "ldi  r25, %[both]       \n\t"
-        "sts  %[timsk1], r25     \n\t"
+        "sbi  %[flags], %[after] \n\t"
         "sbrs r24, 2             \n\t"
         "rjmp 41f                \n\t" //
         YOKEDOCK_SAVE            //
@@ -255,8 +254,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "ldi  r25, 1             \n\t"
         "eor  r24, r25           \n\t"
         "sts  %[starts], r24     \n\t"
-        "34: ldi r24, %[both]    \n\t"
-        "sts  %[timsk1], r24     \n\t"
+        "34: sbi %[flags], %[after] \n\t"
         "rjmp 31b                \n\t"
         "41:                     \n\t" ::[next] "i"(&slot.next_low),
         [high] "i"(&slot.next_high), [shape] "i"(&sequencer.path.run.shape),
@@ -269,7 +267,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         [begins] "i"(&sequencer.path.staged_begins), [begun] "i"(&sequencer.path.begun),
         [todo] "i"(&sequencer.path.todo),
         [starts] "i"(&sequencer.path.starts_line), [ocr1a] "n"(_SFR_MEM_ADDR(OCR1A)),
-        [timsk1] "n"(_SFR_MEM_ADDR(TIMSK1)), [both] "M"((1 << TOIE1) | (1 << OCIE1C)));
+        [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [after] "I"(kAfterPulseBit));
     asm volatile( // fraction += step; a carry makes the slot one tick longer
         "lds  r18, %[frac]       \n\t"
         "lds  r19, %[frac]+1     \n\t"
@@ -408,12 +406,12 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "lds  r24, %[pattern]    \n\t"
         "tst  r24                \n\t"
         "brne 71f                \n\t"
-        "rjmp 90f                \n\t"
+        "rjmp 88f                \n\t"
         "71:                     \n\t"
         "cbi  %[flags], %[bit]   \n\t"
         "lds  r24, %[starts]     \n\t"
         "tst  r24                \n\t"
-        "breq 90f                \n\t"
+        "breq 88f                \n\t"
         "lds  r24, %[left]       \n\t"
         "dec  r24                \n\t"
         "sts  %[left], r24       \n\t"
@@ -437,7 +435,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "79: sts %[due], r25     \n\t"
         "80: lds r24, %[due]     \n\t"
         "tst  r24                \n\t"
-        "breq 90f                \n\t"
+        "breq 88f                \n\t"
         "lds  r24, %[open]       \n\t"
         "lds  r25, %[open]+1     \n\t"
         "add  r24, r26           \n\t"
@@ -445,6 +443,31 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  yokedock_picture_open, r24   \n\t"
         "sts  yokedock_picture_open+1, r25 \n\t"
         "sbi  %[flags], %[bit]   \n\t"
+        // Half lines: the line sync pin as the next slot needs it, if this slot's pulse is over, as it is by now. All
+        // else that a run's beginning brings is left to the compare C handler.
+        "88: sbis %[flags], %[after] \n\t"
+        "rjmp 90f                \n\t"
+        "cbi  %[flags], %[after] \n\t"
+        "lds  r24, %[begun]      \n\t"
+        "lds  r25, %[todo]       \n\t"
+        "or   r24, r25           \n\t"
+        "brne 89f                \n\t"
+        "lds  r24, %[tcnt1]      \n\t"
+        "lds  r25, %[tcnt1]+1    \n\t"
+        "lds  r18, %[pulse]      \n\t"
+        "lds  r19, %[pulse]+1    \n\t"
+        "cp   r18, r24           \n\t"
+        "cpc  r19, r25           \n\t"
+        "brsh 89f                \n\t"
+        "lds  r24, %[line]       \n\t"
+        "lds  r25, %[starts]     \n\t"
+        "sbrs r25, 0             \n\t"
+        "andi r24, 0xF3          \n\t"
+        "sts  %[now], r24        \n\t"
+        "sts  %[tccr1a], r24     \n\t"
+        "rjmp 90f                \n\t"
+        "89: ldi r24, %[both]    \n\t"
+        "sts  %[timsk1], r24     \n\t"
         // How long all this took.
         "90: lds r24, %[tcnt1]   \n\t"
         "lds  r25, %[tcnt1]+1    \n\t"
@@ -470,5 +493,9 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [bit] "I"(kPictureDueBit), [left] "i"(&video.left),
         [starts] "i"(&sequencer.path.starts_line), [row] "i"(&video.row), [rows] "i"(&video.rows), [kind] "i"(video.kind),
         [due] "i"(&video.due), [open] "i"(&video.open), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
-        [longest] "i"(&slot.longest));
+        [longest] "i"(&slot.longest), [after] "I"(kAfterPulseBit),
+        [begun] "i"(&sequencer.path.begun), [todo] "i"(&sequencer.path.todo),
+        [pulse] "i"(&slot.line_compare), [line] "i"(&slot.tccr1a_line), [now] "i"(&slot.tccr1a),
+        [tccr1a] "n"(_SFR_MEM_ADDR(TCCR1A)), [timsk1] "n"(_SFR_MEM_ADDR(TIMSK1)),
+        [both] "M"((1 << TOIE1) | (1 << OCIE1C)));
 }

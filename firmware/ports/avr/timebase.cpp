@@ -50,9 +50,12 @@ constexpr uint8_t kRun = 1 << CS30; ///< clk/1, same bit in every 16-bit timer
 void set_idle_levels(const SlotPlan& plan) {
     slot.portb_idle = plan.port_idle;
     PORTB = slot.portb_idle;
+    const bool high = (plan.flags & wire::kSyncSeparateFieldPositive) == 0;
+    if (((PORTE & kFieldPin) != 0) == high && (DDRE & kFieldPin) != 0) {
+        return;
+    }
     // Latch of the field sync unit to its idle level: a forced match, while the pin is an input with the pull-up
     // at that level.
-    const bool high = (plan.flags & wire::kSyncSeparateFieldPositive) == 0;
     DDRE &= static_cast<uint8_t>(~kFieldPin);
     if (high) {
         PORTE |= kFieldPin;

@@ -58,7 +58,7 @@ void set_video_pattern(wire::VideoPattern pattern, const wire::SyncAchieved& pla
     const uint8_t multiple = period > blanking.end_ticks ? 1 : 2;
 
     InterruptLock lock;
-    GPIOR0 = 0;
+    GPIOR0 &= static_cast<uint8_t>(~(1 << kPictureDueBit));
     TIMSK3 = 0;
     PORTE &= static_cast<uint8_t>(~kWindowPin);
     TCCR3A = static_cast<uint8_t>(yokedock_tccr3a | (1 << COM3B1));

@@ -163,6 +163,16 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         }
     }
 
+    /// Field starts that came faster than they were fetched.
+    void lose_field_starts(uint8_t count) {
+        for (; count != 0; --count) {
+            lose(path.writer[3]);
+        }
+        if (path.writer[3].left != 0) {
+            seal(path.writer[3]); // the gap is told by the next block
+        }
+    }
+
     // ---- reading: main loop ------------------------------------------------------------------------
 
     /// Seals the open blocks that hold anything. No push may run meanwhile.

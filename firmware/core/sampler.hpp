@@ -146,6 +146,7 @@ class Sampler {
 
     /// Channel the converter must be set to for the next trigger on the way, if there is one.
     bool next_channel(uint8_t& channel) {
+        asm volatile("" ::: "memory"); // taken is written before planned is read: see sole_channel()
         channel = turn(path.taken).channel;
         return on_the_way();
     }
@@ -158,17 +159,17 @@ class Sampler {
 
     uint16_t late() const { return late_; }
 
-    /// Main loop, interrupts off: forgets triggers that brought no result for far too long. True when any was.
-    /// To be called again while it is: each call does a little.
+    /// Main loop, conversion handler shut out: forgets triggers that brought no result for far too long. True when
+    /// any was. now_low: low half of the tick.
     bool recover(uint16_t now_low) {
         if (!on_the_way() || path.planned != path.prepared ||
             static_cast<uint16_t>(now_low - turn(static_cast<uint8_t>(path.planned - 1)).time_low) <
                 0x4000u) {
             return false;
         }
-        path.taken = path.planned;
+        path.taken = path.planned; // nothing is ready to plan: the slot handler does not change it meanwhile
         count_late();
-        prepare(); // the rest comes with the next result
+        refill();
         return true;
     }
 

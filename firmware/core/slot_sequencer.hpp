@@ -63,7 +63,7 @@ class SlotSequencer {
 
     /// After note_begun(), while kStage is set: makes the run after that one ready. Before the run's last
     /// slot is described.
-    void stage() {
+    YOKEDOCK_RARE void stage() {
         path.todo = static_cast<uint8_t>(path.todo & ~kStage);
         const Run* next = run_ + 1;
         if (next->slots != 0) {
@@ -89,28 +89,27 @@ class SlotSequencer {
     uint8_t output() const { return output_; } ///< sync goes out on the pins
     const SlotPlan& plan() const { return *plan_; }
 
-    /// Main loop, slot interrupt held off: fields begun since the last call (modulo 256), and
-    /// wire::FieldStart::accumulator of the last one.
+    /// What is noted when a field begins; copied by the main loop, slot interrupt held off.
     struct FieldNote {
-        uint8_t fields;
-        uint32_t accumulator;
+        uint32_t fraction;
+        uint8_t carried;
+        uint8_t mid_line;
+        uint8_t number; ///< fields begun, modulo 256
+        const SlotPlan* plan;
     };
-    FieldNote take_field_note() {
-        FieldNote note{};
-        note.fields = static_cast<uint8_t>(noted_.number - taken_number_);
-        taken_number_ = noted_.number;
+    const FieldNote& field_note() const { return noted_; }
+
+    /// wire::FieldStart::accumulator of a note.
+    static uint32_t accumulator(const FieldNote& note) {
         // The fraction was noted after the step of the field's first slot: take that back.
-        const bool whole = (plan_->runs[starts_mid_line_][0].shape & kShapeWholeLine) != 0;
-        uint32_t fraction =
-            noted_.fraction - (whole ? plan_->whole_fraction : plan_->half_fraction);
-        if (noted_.carried != 0) {
-            fraction += plan_->denominator;
+        const SlotPlan& plan = *note.plan;
+        const bool whole = (plan.runs[note.mid_line][0].shape & kShapeWholeLine) != 0;
+        uint32_t fraction = note.fraction - (whole ? plan.whole_fraction : plan.half_fraction);
+        if (note.carried != 0) {
+            fraction += plan.denominator;
         }
-        note.accumulator = fraction + plan_->denominator;
-        if (starts_mid_line_ != 0) {
-            note.accumulator |= 0x80000000u;
-        }
-        return note;
+        fraction += plan.denominator;
+        return note.mid_line != 0 ? fraction | 0x80000000u : fraction;
     }
 
     static constexpr uint8_t kNewRun = 0x01;
@@ -186,7 +185,7 @@ class SlotSequencer {
     }
 
   private:
-    static void load(const Run* run, const SlotPlan& plan, LiveRun& live) {
+    __attribute__((always_inline)) static void load(const Run* run, const SlotPlan& plan, LiveRun& live) {
         live.slots_left = run->slots;
         live.shape = run->shape;
         live.compare = run->compare;
@@ -222,6 +221,8 @@ class SlotSequencer {
         output_ = field_output_;
         noted_.fraction = path.fraction;
         noted_.carried = path.length != path.run.ticks ? 1 : 0;
+        noted_.mid_line = starts_mid_line_;
+        noted_.plan = plan_;
         ++noted_.number;
     }
 
@@ -254,12 +255,7 @@ class SlotSequencer {
     uint8_t output_ = 0;
     uint8_t requested_output_ = 0;
     uint8_t cut_short_ = 0;
-    struct {
-        uint32_t fraction;
-        uint8_t carried;
-        uint8_t number;
-    } noted_ = {}; ///< at the start of the last field
-    uint8_t taken_number_ = 0;
+    FieldNote noted_ = {}; ///< of the last field
 };
 
 } // namespace firmware

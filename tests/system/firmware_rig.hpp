@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// The real firmware image in the simulated chip, with a host on its serial line and every output edge kept.
-// Times are CPU cycles since power-on.
+// The real firmware image in the simulated chip, with a host on its serial line and every output
+// edge kept. Times are CPU cycles since power-on.
 #pragma once
 #include "demo/virtual_bench/chip/chip.hpp"
 #include "shared/wire/frame.hpp"
@@ -66,14 +66,12 @@ class FirmwareRig final : public sim::ChipListener {
     void send_payload(wire::MessageKind kind, const std::uint8_t* payload, std::size_t size) {
         std::uint8_t scratch[wire::kMaxFrameBytes];
         std::uint8_t out[wire::kMaxEncodedBytes];
-        const std::size_t bytes =
-            wire::encode_frame(kind, ++number_, payload, size, scratch, out);
+        const std::size_t bytes = wire::encode_frame(kind, ++number_, payload, size, scratch, out);
         chip_->send_serial(out, bytes);
     }
 
     /// One request of the table and its answer; FAILs when refused or silent.
-    template <class Kind>
-    typename Kind::Answer ask(const typename Kind::Request& request = {}) {
+    template <class Kind> typename Kind::Answer ask(const typename Kind::Request& request = {}) {
         answers_.clear();
         send(Kind::kind, request);
         for (int i = 0; i < 1000 && answers_.empty(); ++i) {
@@ -120,8 +118,7 @@ class FirmwareRig final : public sim::ChipListener {
         }
         if (event == wire::DecodeEvent::kFrame) {
             const wire::Frame& frame = decoder_.frame();
-            AnswerFrame copy{frame.kind, frame.number,
-                             {frame.payload, frame.payload + frame.size}};
+            AnswerFrame copy{frame.kind, frame.number, {frame.payload, frame.payload + frame.size}};
             if (on_frame) {
                 on_frame(copy);
             }

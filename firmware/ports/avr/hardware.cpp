@@ -60,11 +60,16 @@ void AvrHardware::record_field() {
         InterruptLock lock;
         slot.field_due = 0;
         time = slot.field_time;
-        note = sequencer.take_field_note();
+        note = sequencer.field_note();
     }
-    fields_ += note.fields;
+    const uint8_t begun = static_cast<uint8_t>(note.number - field_number_);
+    fields_ += begun;
+    field_number_ = note.number;
     if (capture_ == kRunning) {
-        firmware::pool.push_field_start(time, note.accumulator);
+        if (begun > 1) {
+            firmware::pool.lose_field_starts(static_cast<uint8_t>(begun - 1));
+        }
+        firmware::pool.push_field_start(time, SlotSequencer::accumulator(note));
     }
 }
 

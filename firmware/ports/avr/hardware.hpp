@@ -50,6 +50,7 @@ class AvrHardware {
 
     SlotPlan plans_[2];
     uint32_t fields_ = 0;
+    uint8_t field_number_ = 0;
     uint8_t newest_ = 0;
     uint8_t capture_ = kIdle;
     static constexpr uint8_t kIdle = 0;

@@ -50,11 +50,20 @@ void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks) 
 }
 
 void recover_sampling() {
-    InterruptLock lock;
-    if (sampler.enabled() != 0 && sampler.recover(TCNT4)) {
+    if (sampler.enabled() == 0) {
+        return;
+    }
+    ADCSRA = adcsra_quiet; // the conversion handler is shut out, no other
+    uint16_t now_low;
+    {
+        InterruptLock lock;
+        now_low = TCNT4;
+    }
+    if (sampler.recover(now_low)) {
         TIFR1 = 1 << OCF1B;
         pool.break_samples();
     }
+    ADCSRA = adcsra_armed;
 }
 
 void stop_sampling() {

@@ -76,6 +76,10 @@ class SlotSequencer {
     /// It must be done before the next advance().
     bool stage_now() const { return path.run.slots_left == 1; }
 
+    /// Plan and output of the field begun, before note_begun().
+    const SlotPlan& field_plan() const { return *field_plan_; }
+    uint8_t field_output() const { return field_output_; }
+
     /// The field begun brings other settings.
     bool settings_change() const {
         return (path.begun & kNewPlan) != 0 ||

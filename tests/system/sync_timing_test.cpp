@@ -106,6 +106,7 @@ TEST_CASE("every standard's edges stand where they must, with everything else bu
             busy.start();
             rig.run_for(16000000 / 20); // three fields: output on, capture running
             rig.clear_edges();
+            rig.chip().clear_longest();
             const auto statistics_before = rig.chip().statistics();
             const std::uint64_t bytes_before = rig.bytes_from_device;
             const Cycle field_cycles = static_cast<Cycle>(plan.half_line_ticks) * plan.half_lines;
@@ -301,7 +302,7 @@ TEST_CASE("the separate field sync begins and ends with the broad pulses") {
             rig.run_for(6000000);
             const auto field = pulses_of(rig.edges(Output::kOc3a), false);
             const auto composite = pulses_of(rig.edges(Output::kOc1a), false);
-            REQUIRE(field.size() >= 20);
+            REQUIRE(field.size() >= 18);
             for (const PulseSeen& pulse : field) {
                 std::size_t i = 0;
                 while (i < composite.size() && composite[i].at < pulse.at) {
@@ -365,6 +366,7 @@ TEST_CASE("sync goes on and off at field starts, without a short pulse") {
     REQUIRE(pulses[0].width == plan.equalising_ticks); // on: the first pulse is a field's first
     for (std::size_t i = 0; i < pulses.size(); ++i) {
         const Cycle width = pulses[i].width;
+        CAPTURE(i, width, pulses[i].at);
         REQUIRE((width == plan.equalising_ticks || width == plan.line_sync_ticks ||
                  width == Cycle{plan.half_line_ticks} - plan.serration_ticks));
         if (i > 0 && pulses[i].at - pulses[i - 1].at > 3000) {
@@ -446,7 +448,7 @@ TEST_CASE("picture edges stand exactly, line after line") {
             for (const PulseSeen& window : windows) {
                 const auto in =
                     std::find_if(stripes.begin(), stripes.end(), [&](const PulseSeen& s) {
-                        return s.at + s.width > window.at + 8;
+                        return s.at + s.width > window.at;
                     });
                 if (in == stripes.end()) {
                     break;

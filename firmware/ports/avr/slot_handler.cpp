@@ -24,9 +24,10 @@ namespace {
 
 /// New settings, or output on or off, from the described slot on.
 inline void enter_settings() {
-    const SlotPlan& plan = sequencer.plan();
+    const SlotPlan& plan = sequencer.field_plan();
     OCR1C = plan.line_compare;
-    slot.output = sequencer.output();
+    slot.output = sequencer.field_output();
+    slot.field_positive = plan.flags & wire::kSyncSeparateFieldPositive;
     slot.tccr1a_line = slot.output != 0 ? plan.port_connect : 1 << WGM11;
     slot.portb_idle = plan.port_idle;
     slot.line_compare_next = plan.line_compare;
@@ -37,10 +38,9 @@ inline void enter_settings() {
 inline void arm_field_sync(uint8_t vertical) {
     slot.vertical = vertical;
     uint8_t connect = 0;
-    if (sequencer.output() != 0) {
-        const bool positive = (sequencer.plan().flags & wire::kSyncSeparateFieldPositive) != 0;
+    if (slot.output != 0) {
         OCR3A = static_cast<uint16_t>(slot.next_low - 1);
-        connect = positive == (vertical != 0) ? 0xC0 : 0x80;
+        connect = (slot.field_positive != 0) == (vertical != 0) ? 0xC0 : 0x80;
     }
     yokedock_tccr3a = connect;
     // Window bits as they stand; the handler of the window edge and this one never overlap.
@@ -104,21 +104,16 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_aft
             sequencer.serve_requests();
         }
     } else {
-        const bool change = sequencer.settings_change();
-        if (!change) {
-            field_sync_edge();
-            connect_pins();
+        if (sequencer.settings_change()) {
+            enter_settings();
         }
+        field_sync_edge();
+        connect_pins();
         sequencer.note_begun();
         if ((begun & SlotSequencer::kNewField) != 0) {
             slot.field_time = (static_cast<uint32_t>(slot.next_high) << 16) | slot.next_low;
             slot.field_due = 1;
             start_picture_field();
-        }
-        if (change) {
-            enter_settings();
-            field_sync_edge();
-            connect_pins();
         }
         if (sequencer.stage_now()) {
             sequencer.stage();

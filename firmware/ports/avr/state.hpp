@@ -50,6 +50,7 @@ struct SlotState {
     uint8_t vertical;    ///< the described slot belongs to the vertical sync group (kShapeVertical or 0)
     uint8_t portb_idle;  ///< levels of the sync pins while no timer drives them
     uint8_t output;      ///< as the pins are connected: sync goes out
+    uint8_t field_positive; ///< the field sync pin is high during sync
     uint16_t line_compare; ///< line sync width of the present slot's plan - 1
     uint16_t line_compare_next;
 };

@@ -74,6 +74,16 @@ CapturePhase vertical(const wire::SyncAchieved& plan, double seconds) {
         phase.settings, plan,
         std::array{v_yoke_a, v_out_v, v_yoke_a, supply_v, v_yoke_a, supply_a, v_yoke_a},
         std::array{v_yoke_a, v_out_v, v_yoke_a, supply_v, v_yoke_a, v_out_v, v_yoke_a, supply_a});
+    // Retrace is some ten lines long. At one place per line it would be seen at ten points, the same in each frame
+    // of a locked board; stepping through half a line in eight places shows it every 8 us. All entries step
+    // together, so that only the way back, one line in 56 or 64, is too short for a conversion and is left out.
+    const std::uint16_t line = line_ticks(plan);
+    for (std::uint8_t i = 0; i < phase.settings.entries; ++i) {
+        wire::ScheduleEntry& entry = phase.settings.schedule[i];
+        entry.first_place = static_cast<std::uint16_t>(line / 10u);
+        entry.step = static_cast<std::uint16_t>(line / 16u);
+        entry.places = 8;
+    }
     return phase;
 }
 

@@ -42,7 +42,7 @@ class EdgeCounter {
         }
         if (have_last_ && interval > longest_) {
             long_ticks_ += interval; // divided in settle(): an interrupt has no time for it
-            ++long_count_;
+            long_count_ = static_cast<uint16_t>(long_count_ + 1);
         }
         have_last_ = true;
         beyond_ = 0;

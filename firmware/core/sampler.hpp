@@ -244,7 +244,7 @@ class Sampler {
 
     YOKEDOCK_RARE void count_late() {
         if (late_ != 0xFFFF) {
-            ++late_;
+            late_ = static_cast<uint16_t>(late_ + 1);
         }
     }
 

@@ -19,13 +19,13 @@ constexpr uint16_t kMaxHalfLines = 2500;
 constexpr uint32_t kMaxDenominator = 0x3FFFFFFF; ///< accumulator + 2 * numerator stays below 2^32
 constexpr uint16_t kMinPulseTicks = 8;
 
-constexpr uint32_t greatest_common_divisor(uint64_t a, uint64_t b) {
+constexpr uint64_t greatest_common_divisor(uint64_t a, uint64_t b) {
     while (b != 0) {
         const uint64_t rest = a % b;
         a = b;
         b = rest;
     }
-    return static_cast<uint32_t>(a);
+    return a;
 }
 
 struct PlanResult {
@@ -59,7 +59,7 @@ constexpr PlanResult make_plan(const wire::SyncSettings& s, uint32_t clock_hz) {
     const uint64_t top = static_cast<uint64_t>(clock_hz) * s.line_rate_denominator;
     const uint64_t bottom = 2ull * s.line_rate_numerator;
     const uint64_t rest = top % bottom;
-    const uint32_t common = greatest_common_divisor(bottom, rest);
+    const uint64_t common = greatest_common_divisor(bottom, rest);
     a.half_line_ticks = static_cast<uint16_t>(top / bottom);
     if (bottom / common > kMaxDenominator) {
         return refuse(0);

@@ -191,7 +191,7 @@ class Sampler {
     };
 
     /// A port may do by hand: plan() for slots that are whole lines, take() for the oldest turn when its age is
-    /// right, prepare() for an entry that neither skips lines nor starts anew.
+    /// right, prepare() for an entry that skips no lines.
     struct Path {
         volatile uint8_t enabled;
         uint8_t taken;

@@ -296,11 +296,6 @@ ISR(ADC_vect, ISR_NAKED) {
                  "cp   r24, r20        \n\t"
                  "cpc  r25, r21        \n\t"
                  "brlt 20f             \n\t"
-                 "ldd  r20, Z+2        \n\t" // last
-                 "ldd  r21, Z+3        \n\t"
-                 "cp   r24, r20        \n\t"
-                 "cpc  r25, r21        \n\t"
-                 "breq 20f             \n\t"
                  "st   X+, r24         \n\t"
                  "st   X+, r25         \n\t"
                  "adiw r26, 2          \n\t"
@@ -314,11 +309,16 @@ ISR(ADC_vect, ISR_NAKED) {
                  "adc  r21, r25        \n\t"
                  "sts  %[least], r20   \n\t"
                  "sts  %[least]+1, r21 \n\t"
+                 "ldd  r20, Z+2        \n\t" // last
+                 "ldd  r21, Z+3        \n\t"
+                 "cp   r24, r20        \n\t"
+                 "cpc  r25, r21        \n\t"
+                 "breq 31f             \n\t"
                  "ldd  r20, Z+4        \n\t" // step
                  "ldd  r21, Z+5        \n\t"
                  "add  r24, r20        \n\t"
                  "adc  r25, r21        \n\t"
-                 "st   Z, r24          \n\t"
+                 "32: st Z, r24        \n\t"
                  "std  Z+1, r25        \n\t"
                  "ldd  r24, Z+8        \n\t" // next entry
                  "ldd  r25, Z+9        \n\t"
@@ -344,6 +344,9 @@ ISR(ADC_vect, ISR_NAKED) {
                  "pop  r25             \n\t"
                  "pop  r24             \n\t"
                  "reti                 \n\t"
+                 "31: ldd r24, Z+6     \n\t" // first
+                 "ldd  r25, Z+7        \n\t"
+                 "rjmp 32b             \n\t"
                  "20: push r0          \n\t"
                  "push r1              \n\t"
                  "clr  r1              \n\t"

@@ -1,0 +1,309 @@
+// SPDX-License-Identifier: MIT
+#include "firmware/core/device.hpp"
+#include "firmware/ports/host/fake_hardware.hpp"
+#include "shared/sync/standards.hpp"
+#include <catch2/catch.hpp>
+
+using namespace yokedock;
+using namespace yokedock::firmware;
+
+namespace {
+
+struct Answer {
+    wire::MessageKind kind;
+    std::uint8_t number;
+    std::vector<std::uint8_t> payload;
+};
+
+struct Bench {
+    FakeHardware hardware;
+    Device<FakeHardware> device{hardware};
+
+    Bench() { device.begin(); }
+
+    void send_payload(wire::MessageKind kind, std::uint8_t number,
+                      const std::vector<std::uint8_t>& payload) {
+        std::uint8_t scratch[wire::kMaxFrameBytes];
+        std::uint8_t out[wire::kMaxEncodedBytes];
+        const std::size_t bytes =
+            wire::encode_frame(kind, number, payload.data(), payload.size(), scratch, out);
+        hardware.input.insert(hardware.input.end(), out, out + bytes);
+    }
+
+    std::vector<Answer> answers() {
+        while (device.poll()) {
+        }
+        std::vector<Answer> all;
+        wire::FrameDecoder<> decoder;
+        for (const auto& frame : hardware.sent) {
+            for (const std::uint8_t byte : frame) {
+                if (decoder.push(byte) == wire::DecodeEvent::kFrame) {
+                    const wire::Frame& f = decoder.frame();
+                    all.push_back({f.kind, f.number, {f.payload, f.payload + f.size}});
+                }
+            }
+        }
+        hardware.sent.clear();
+        return all;
+    }
+
+    Answer ask_payload(wire::MessageKind kind, std::uint8_t number,
+                       const std::vector<std::uint8_t>& payload) {
+        send_payload(kind, number, payload);
+        const auto all = answers();
+        REQUIRE(all.size() == 1);
+        CHECK(all[0].number == number);
+        return all[0];
+    }
+
+    template <class Request>
+    Answer ask(wire::MessageKind kind, std::uint8_t number, const Request& request) {
+        std::uint8_t payload[wire::kMaxPayloadBytes];
+        const std::size_t size = wire::write_fields(request, payload, sizeof(payload));
+        return ask_payload(kind, number, {payload, payload + size});
+    }
+};
+
+template <class Message> Message read(const Answer& answer) {
+    Message message;
+    REQUIRE(wire::read_fields(message, answer.payload.data(), answer.payload.size()));
+    return message;
+}
+
+void check_refused(const Answer& answer, wire::MessageKind request, wire::RefusalReason reason,
+                   std::uint32_t detail) {
+    REQUIRE(answer.kind == wire::MessageKind::refused);
+    const auto refused = read<wire::RefusedAnswer>(answer);
+    CHECK(refused.request == static_cast<std::uint8_t>(request));
+    CHECK(refused.reason == static_cast<std::uint8_t>(reason));
+    CHECK(refused.detail == detail);
+}
+
+using Kind = wire::MessageKind;
+using Reason = wire::RefusalReason;
+
+} // namespace
+
+TEST_CASE("identify tells who is there, and refuses another protocol by its version") {
+    Bench bench;
+    const Answer answer = bench.ask(Kind::identify, 1, wire::IdentifyRequest{});
+    REQUIRE(answer.kind == wire::answer_to(Kind::identify));
+    const auto id = read<wire::IdentifyAnswer>(answer);
+    CHECK(id.protocol == wire::kProtocolVersion);
+    CHECK(id.bench_serial == 4711);
+    CHECK(id.clock_hz == 16000000);
+    CHECK(id.channels == 8);
+    CHECK(id.pool_blocks == kPoolBlocks);
+    wire::IdentifyRequest other;
+    other.protocol = 9;
+    check_refused(bench.ask(Kind::identify, 2, other), Kind::identify, Reason::version,
+                  wire::kProtocolVersion);
+}
+
+TEST_CASE("a request said twice is answered twice and done once") {
+    Bench bench;
+    const Answer first = bench.ask(Kind::set_sync, 7, sync::kStandards[1].settings);
+    const Answer second = bench.ask(Kind::set_sync, 7, sync::kStandards[1].settings);
+    CHECK(bench.hardware.sync_changes == 1);
+    CHECK(first.payload == second.payload);
+    bench.ask(Kind::set_sync, 8, sync::kStandards[1].settings);
+    CHECK(bench.hardware.sync_changes == 2);
+    // A new session starts with identify: old numbers mean nothing any more.
+    bench.ask(Kind::identify, 8, wire::IdentifyRequest{});
+    bench.ask(Kind::set_sync, 8, sync::kStandards[1].settings);
+    CHECK(bench.hardware.sync_changes == 3);
+    // identify itself is done every time.
+    CHECK(bench.ask(Kind::identify, 3, wire::IdentifyRequest{}).kind ==
+          wire::answer_to(Kind::identify));
+    wire::IdentifyRequest other;
+    other.protocol = 2;
+    CHECK(bench.ask(Kind::identify, 3, other).kind == Kind::refused);
+}
+
+TEST_CASE("wrong requests are refused with reason and detail") {
+    Bench bench;
+    check_refused(bench.ask_payload(static_cast<Kind>(0x33), 1, {}), static_cast<Kind>(0x33),
+                  Reason::unknown_request, 0);
+    check_refused(bench.ask_payload(Kind::status, 2, {1, 2}), Kind::status, Reason::bad_size, 2);
+    check_refused(bench.ask_payload(Kind::set_sync, 3, {1}), Kind::set_sync, Reason::bad_size, 1);
+    wire::SyncSettings settings = sync::kStandards[0].settings;
+    settings.half_lines = 3;
+    check_refused(bench.ask(Kind::set_sync, 4, settings), Kind::set_sync, Reason::bad_value, 2);
+    check_refused(bench.ask(Kind::sync_output, 5, wire::SyncOutput{2}), Kind::sync_output,
+                  Reason::bad_value, 0);
+    check_refused(bench.ask(Kind::set_video, 6, wire::VideoSettings{5}), Kind::set_video,
+                  Reason::bad_value, 0);
+    check_refused(bench.ask_payload(Kind::power_on, 7, {}), Kind::power_on, Reason::not_fitted, 0);
+    check_refused(bench.ask_payload(Kind::echo, 8, std::vector<std::uint8_t>(201, 1)), Kind::echo,
+                  Reason::bad_size, 201);
+    CHECK(bench.hardware.sync_changes == 0);
+    CHECK(!bench.hardware.asked_output.has_value());
+    CHECK(!bench.hardware.pattern.has_value());
+}
+
+TEST_CASE("each value of a capture out of range is refused with its field number") {
+    Bench bench;
+    std::uint8_t number = 0;
+    const auto refused = [&](auto change) {
+        wire::CaptureSettings s;
+        s.entries = 2;
+        s.schedule[0] = {0, 100, 0, 1};
+        s.schedule[1] = {7, 100, 1, 900};
+        change(s);
+        const Answer answer = bench.ask(Kind::start_capture, ++number, s);
+        return answer.kind == Kind::refused
+                   ? static_cast<int>(read<wire::RefusedAnswer>(answer).detail)
+                   : -1;
+    };
+    CHECK(refused([](auto&) {}) == -1);
+    CHECK(refused([](auto& s) { s.line_edge_mode = 4; }) == 0);
+    CHECK(refused([](auto& s) { s.field_edge_mode = 4; }) == 1);
+    CHECK(refused([](auto& s) { s.adc_prescale_log2 = 3; }) == 2);
+    CHECK(refused([](auto& s) { s.adc_prescale_log2 = 8; }) == 2);
+    CHECK(refused([](auto& s) { s.entries = 9; }) == 3);
+    CHECK(refused([](auto& s) { s.schedule[0].channel = 8; }) == 4);
+    CHECK(refused([](auto& s) { s.schedule[0].first_place = 1016; }) == 5);
+    CHECK(refused([](auto& s) { s.schedule[1].step = 2; }) == 10);
+    CHECK(refused([](auto& s) { s.schedule[1].places = 0; }) == 11);
+    CHECK(bench.hardware.starts == 1);
+}
+
+TEST_CASE("blocks are sent as asked, again when asked again, and freed only on request") {
+    Bench bench;
+    bench.ask(Kind::start_capture, 1, wire::CaptureSettings{});
+    for (std::uint32_t n = 0; n < 27 * 5; ++n) {
+        bench.hardware.pool().push_field_start(n, 0);
+    }
+    const auto ask = [&](std::uint8_t number, wire::ReadBlocksRequest request) {
+        std::uint8_t payload[8];
+        const std::size_t size = wire::write_fields(request, payload, sizeof(payload));
+        bench.send_payload(Kind::read_blocks, number, {payload, payload + size});
+        return bench.answers();
+    };
+    auto all = ask(2, {1, 3, 0});
+    REQUIRE(all.size() == 4);
+    for (std::size_t i = 0; i < 3; ++i) {
+        CHECK(all[i].kind == Kind::block);
+        CHECK(all[i].payload[0] == 1 + i);
+    }
+    auto done = read<wire::ReadBlocksAnswer>(all[3]);
+    CHECK(done.sent_from == 1);
+    CHECK(done.sent == 3);
+    CHECK(done.oldest == 0);
+    CHECK(done.next == 5);
+    CHECK(done.capturing == 1);
+    CHECK(ask(3, {1, 3, 2}).size() == 4); // 0 and 1 may go: 1 is gone, so 2, 3 and 4 come
+    all = ask(4, {0, 9, 2});
+    REQUIRE(all.size() == 4);
+    done = read<wire::ReadBlocksAnswer>(all[3]);
+    CHECK(done.sent_from == 2);
+    CHECK(done.oldest == 2);
+    all = ask(4, {0, 9, 2}); // the answer was lost: only that again
+    REQUIRE(all.size() == 1);
+    CHECK(all[0].kind == wire::answer_to(Kind::read_blocks));
+    CHECK(ask(5, {5, 9, 5}).size() == 1); // nothing there yet
+}
+
+TEST_CASE(
+    "an answer waits for a transmit buffer, and a new request ends the blocks of the old one") {
+    Bench bench;
+    bench.ask(Kind::start_capture, 1, wire::CaptureSettings{});
+    for (std::uint32_t n = 0; n < 27 * 5; ++n) {
+        bench.hardware.pool().push_field_start(n, 0);
+    }
+    bench.hardware.transmit_blocked = true;
+    std::uint8_t payload[8];
+    const std::size_t size =
+        wire::write_fields(wire::ReadBlocksRequest{0, 5, 0}, payload, sizeof(payload));
+    bench.send_payload(Kind::read_blocks, 2, {payload, payload + size});
+    CHECK(bench.answers().empty());
+    bench.send_payload(Kind::power_off, 3, {});
+    CHECK(bench.answers().empty());
+    bench.hardware.transmit_blocked = false;
+    const auto all = bench.answers();
+    REQUIRE(all.size() == 1);
+    CHECK(all[0].kind == wire::answer_to(Kind::power_off));
+}
+
+TEST_CASE("echo returns its bytes") {
+    Bench bench;
+    std::vector<std::uint8_t> bytes(200);
+    for (std::size_t i = 0; i < bytes.size(); ++i) {
+        bytes[i] = static_cast<std::uint8_t>(i % 3 == 0 ? 0 : i);
+    }
+    CHECK(bench.ask_payload(Kind::echo, 1, bytes).payload == bytes);
+    CHECK(bench.ask_payload(Kind::echo, 2, {}).payload.empty());
+}
+
+TEST_CASE("frames with wrong sums are counted and never answered") {
+    Bench bench;
+    bench.hardware.input = {1, 2, 3, 4, 5, 0, 9, 0};
+    CHECK(bench.answers().empty());
+    const auto status = read<wire::StatusAnswer>(bench.ask_payload(Kind::status, 1, {}));
+    CHECK(status.frames_bad == 2);
+    CHECK(status.fields == 7);
+}
+
+TEST_CASE("whatever switches the supply off is obeyed, kept and told") {
+    const auto after = [](auto act) {
+        Bench bench;
+        bench.device.bench().enter(wire::BenchState::live);
+        const int calls = bench.hardware.supply_off_calls;
+        act(bench);
+        bench.device.poll();
+        CHECK(bench.hardware.supply_off_calls > calls);
+        CHECK(!bench.device.bench().supply_on());
+        return std::pair(bench.device.bench().state(), bench.device.bench().cause());
+    };
+    using State = wire::BenchState;
+    using Cause = wire::StopCause;
+    CHECK(after([](Bench& b) { b.hardware.stop = true; }) ==
+          std::pair(State::tripped, Cause::stop_button));
+    CHECK(after([](Bench& b) { b.hardware.current = true; }) ==
+          std::pair(State::tripped, Cause::over_current));
+    CHECK(after([](Bench& b) { b.hardware.time += 16000u * kSilenceLimitMs + 1; }) ==
+          std::pair(State::tripped, Cause::host_silent));
+    CHECK(after([](Bench& b) { b.ask_payload(Kind::power_off, 1, {}); }) ==
+          std::pair(State::idle, Cause::asked));
+    CHECK(after([](Bench& b) {
+              b.ask_payload(Kind::power_off, 1, {5, 5});
+          }) == // odd size: off is off
+          std::pair(State::idle, Cause::asked));
+}
+
+TEST_CASE(
+    "the supply stays on while the host is heard, and silence does nothing to an idle bench") {
+    Bench bench;
+    bench.device.bench().enter(wire::BenchState::live);
+    const std::uint32_t step = 16000u * (kSilenceLimitMs - 1);
+    for (std::uint8_t i = 0; i < 40; ++i) { // over the wrap of the clock
+        bench.hardware.time += step;
+        bench.ask_payload(Kind::status, i, {});
+    }
+    CHECK(bench.device.bench().state() == wire::BenchState::live);
+    Bench idle;
+    idle.hardware.time += 0x80000000u;
+    idle.device.poll();
+    CHECK(idle.device.bench().state() == wire::BenchState::idle);
+    CHECK(idle.device.bench().cause() == wire::StopCause::none);
+}
+
+TEST_CASE("after a watchdog reset the bench is tripped until it is told to be off") {
+    FakeHardware hardware;
+    hardware.cause = wire::ResetCause::watchdog_reset;
+    Device<FakeHardware> device(hardware);
+    device.begin();
+    CHECK(hardware.supply_off_calls > 0);
+    CHECK(device.bench().state() == wire::BenchState::tripped);
+    CHECK(device.bench().cause() == wire::StopCause::watchdog);
+}
+
+TEST_CASE("a checked bench falls back to idle on any reason to stop") {
+    BenchMachine bench;
+    bench.enter(wire::BenchState::checked);
+    bench.stop(wire::StopCause::host_silent);
+    CHECK(bench.state() == wire::BenchState::idle);
+    CHECK(bench.cause() == wire::StopCause::host_silent);
+    bench.stop(wire::StopCause::stop_button); // nothing was on: the cause stays
+    CHECK(bench.cause() == wire::StopCause::host_silent);
+}

@@ -11,7 +11,6 @@
 namespace yokedock {
 namespace firmware {
 Sending sending;
-void finish_frame() {}
 } // namespace firmware
 } // namespace yokedock
 

@@ -38,8 +38,6 @@ struct FastCrc {
         uint16_t crc = crc_out;
         uint8_t* at = at_out;
         uint8_t* code_at = code_out;
-        const uint8_t* send_at = sending.at;
-        uint8_t left = sending.left;
         uint8_t byte;
         uint8_t scratch;
         const uint8_t thirty_two = 32;
@@ -67,15 +65,26 @@ struct FastCrc {
                      "6: dec %[count]       \n\t"
                      "brne 1b               \n\t"
                      "rjmp 4f               \n\t"
-                     "5: cpi %[left], 0     \n\t"
+                     "5: lds %[byte], %[left] \n\t"
+                     "tst  %[byte]          \n\t"
                      "breq 6b               \n\t"
                      "movw r0, %A[at]       \n\t"
-                     "movw %A[at], %A[send] \n\t"
+                     "cli                   \n\t" // handlers send too: look again
+                     "lds  %[t], %[status]  \n\t"
+                     "lds  %[byte], %[left] \n\t"
+                     "subi %[byte], 1       \n\t"
+                     "brcs 7f               \n\t"
+                     "sbrs %[t], 5          \n\t"
+                     "rjmp 7f               \n\t"
+                     "lds  %A[at], %[send]  \n\t"
+                     "lds  %B[at], %[send]+1 \n\t"
                      "ld   %[t], %a[at]+    \n\t"
-                     "movw %A[send], %A[at] \n\t"
-                     "movw %A[at], r0       \n\t"
                      "sts  %[udr], %[t]     \n\t"
-                     "dec  %[left]          \n\t"
+                     "sts  %[send], %A[at]  \n\t"
+                     "sts  %[send]+1, %B[at] \n\t"
+                     "sts  %[left], %[byte] \n\t"
+                     "7: sei                \n\t"
+                     "movw %A[at], r0       \n\t"
                      "rjmp 6b               \n\t"
                      "3: movw r0, %A[at]    \n\t" // a zero: its place becomes the next code byte
                      "sub  r0, %A[code]     \n\t"
@@ -89,21 +98,14 @@ struct FastCrc {
                      "rjmp 2b               \n\t"
                      "4: clr r1             \n\t"
                      : [crc] "+r"(crc), [at] "+z"(at), [code] "+r"(code_at), [in] "+x"(bytes),
-                       [send] "+r"(send_at), [left] "+d"(left), [count] "+r"(count),
-                       [byte] "=&r"(byte), [t] "=&d"(scratch)
+                       [count] "+r"(count), [byte] "=&d"(byte), [t] "=&d"(scratch)
                      : [k] "r"(thirty_two), [status] "n"(_SFR_MEM_ADDR(UCSR0A)),
-                       [udr] "n"(_SFR_MEM_ADDR(UDR0))
+                       [udr] "n"(_SFR_MEM_ADDR(UDR0)), [send] "i"(&sending.at),
+                       [left] "i"(&sending.left)
                      : "memory");
         crc_out = crc;
         at_out = at;
         code_out = code_at;
-        sending.at = send_at;
-        if (left != sending.left) {
-            sending.left = left;
-            if (left == 0) {
-                finish_frame();
-            }
-        }
     }
 };
 

@@ -10,6 +10,7 @@
 // not wait for the rest of them.
 #pragma GCC optimize("O2")
 #include "firmware/ports/avr/line_edges.hpp"
+#include "firmware/ports/avr/serial.hpp"
 
 namespace yokedock {
 namespace firmware {
@@ -178,6 +179,8 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
                  "sts  %[dropped]+3, r31 \n\t"
                  "7: ldi r31, 1        \n\t"
                  "sts  %[gap], r31     \n\t"
+                 "rjmp 8f              \n\t"
+                 "9: rjmp 11f          \n\t"
                  "8:                   \n\t" ::[icr] "n"(_SFR_MEM_ADDR(ICR4)),
                  [tccr] "n"(_SFR_MEM_ADDR(TCCR4B)), [tifr] "I"(_SFR_IO_ADDR(TIFR4)),
                  [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), [both] "i"(&line_latch.both),
@@ -198,12 +201,12 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
                  "lds  r27, %[shortest]+1 \n\t"
                  "cp   r30, r26        \n\t"
                  "cpc  r31, r27        \n\t"
-                 "brlo 11f             \n\t"
+                 "brlo 9b              \n\t"
                  "lds  r26, %[longest]   \n\t"
                  "lds  r27, %[longest]+1 \n\t"
                  "cp   r30, r26        \n\t"
                  "cpc  r31, r27        \n\t"
-                 "brsh 11f             \n\t"
+                 "brsh 9b              \n\t"
                  "sts  %[last], r24    \n\t"
                  "sts  %[last]+1, r25  \n\t"
                  "lds  r30, %[edges]   \n\t"
@@ -223,7 +226,7 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
                  "pop  r18             \n\t"
                  "cli                  \n\t"
                  "ldi  r24, 0x20       \n\t"
-                 "sts  %[timsk], r24   \n\t"
+                 "sts  %[timsk], r24   \n\t" YOKEDOCK_PUMP
                  "pop  r31             \n\t"
                  "pop  r30             \n\t"
                  "out  __SREG__, r30   \n\t"
@@ -257,7 +260,7 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
                  [last] "i"(&line_counter.path.last_low),
                  [shortest] "i"(&line_counter.path.shortest),
                  [longest] "i"(&line_counter.path.longest), [edges] "i"(&line_counter.path.edges),
-                 [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)));
+                 [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), YOKEDOCK_PUMP_OPERANDS);
 }
 
 extern "C" __attribute__((used, externally_visible, noinline)) void

@@ -38,7 +38,7 @@ int main() {
         const bool busy = device.poll();
         if (busy) {
             pump();
-        } else if (sending.left != 0) {
+        } else if (keep_sending()) {
             // Nothing wakes for the line: stay with it, a few bytes at a time.
             for (uint8_t n = 0; n < 100 && !receive_waiting(); ++n) {
                 pump();

@@ -5,6 +5,7 @@
 // safe for changing it ("Changing Channel or Reference Selection").
 #pragma GCC optimize("O2")
 #include "firmware/ports/avr/sampling.hpp"
+#include "firmware/ports/avr/serial.hpp"
 
 namespace yokedock {
 namespace firmware {
@@ -295,7 +296,7 @@ ISR(ADC_vect, ISR_NAKED) {
                  "lds  r21, %[least]+1 \n\t"
                  "cp   r24, r20        \n\t"
                  "cpc  r25, r21        \n\t"
-                 "brlt 20f             \n\t"
+                 "brlt 4b              \n\t"
                  "st   X+, r24         \n\t"
                  "st   X+, r25         \n\t"
                  "adiw r26, 2          \n\t"
@@ -334,7 +335,7 @@ ISR(ADC_vect, ISR_NAKED) {
                  "pop  r26             \n\t"
                  "lds  r24, %[armed]   \n\t"
                  "cli                  \n\t" // a result that waits must not nest
-                 "sts  %[adcsra], r24  \n\t"
+                 "sts  %[adcsra], r24  \n\t" YOKEDOCK_PUMP
                  "pop  r31             \n\t"
                  "pop  r30             \n\t"
                  "out  __SREG__, r30   \n\t"
@@ -356,5 +357,5 @@ ISR(ADC_vect, ISR_NAKED) {
                  "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),
                  [turn] "i"(sampler.path.turn), [entry] "i"(&sampler.path.at),
                  [least] "i"(&sampler.path.least), [wait] "i"(&sampler.path.wait),
-                 [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)));
+                 [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), YOKEDOCK_PUMP_OPERANDS);
 }

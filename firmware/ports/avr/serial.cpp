@@ -16,23 +16,33 @@ volatile uint16_t lost;
 uint8_t frames[2][wire::kMaxEncodedBytes];
 uint8_t frame_size[2]; ///< 0: the buffer is free
 uint8_t fill_index;    ///< buffer to fill next
-uint8_t send_index;    ///< buffer being sent
+uint8_t send_index;    ///< buffer to send next, or being sent
+uint8_t active;        ///< that one is on its way
 
-void begin_frame(uint8_t index) {
-    send_index = index;
-    sending.at = frames[index];
-    sending.left = frame_size[index];
+void begin_frame() {
+    active = 1;
+    InterruptLock lock;
+    sending.at = frames[send_index];
+    sending.left = frame_size[send_index];
 }
 } // namespace
 
 Sending sending;
 
-void finish_frame() {
-    frame_size[send_index] = 0;
-    const uint8_t other = send_index ^ 1;
-    if (frame_size[other] != 0) {
-        begin_frame(other);
+bool keep_sending() {
+    if (sending.left != 0) {
+        return true;
     }
+    if (active != 0) { // it is sent
+        active = 0;
+        frame_size[send_index] = 0;
+        send_index ^= 1; // frames go in the order they were filled
+    }
+    if (frame_size[send_index] == 0) {
+        return false;
+    }
+    begin_frame();
+    return true;
 }
 
 void start_serial() {
@@ -54,14 +64,15 @@ bool receive_byte(uint8_t& byte) {
     return true;
 }
 
-uint8_t* transmit_buffer() { return frame_size[fill_index] == 0 ? frames[fill_index] : nullptr; }
+uint8_t* transmit_buffer() {
+    keep_sending();
+    return frame_size[fill_index] == 0 ? frames[fill_index] : nullptr;
+}
 
 void transmit(uint8_t size) {
     frame_size[fill_index] = size;
-    if (sending.left == 0) {
-        begin_frame(fill_index);
-    }
     fill_index ^= 1;
+    keep_sending();
 }
 
 uint16_t bytes_lost() {

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
-// Whether the board's supply may be on. Nothing here switches it on: this version has no energise stage, so
-// `checked`, `starting` and `live` are never entered by a request; the ways out of them are all here.
+// Whether the board's supply may be on. Nothing here switches it on: this version has no energise
+// stage, so `checked`, `starting` and `live` are never entered by a request; the ways out of them
+// are all here.
 //
 //            energise (later)                      power_off
 //   idle --------------------> checked --> starting --> live ---------> idle
@@ -16,7 +17,8 @@ class BenchMachine {
   public:
     BenchMachine() = default;
     explicit BenchMachine(wire::ResetCause cause) {
-        if (cause == wire::ResetCause::watchdog_reset) { // what was on then is not known: stay tripped
+        if (cause ==
+            wire::ResetCause::watchdog_reset) { // what was on then is not known: stay tripped
             state_ = wire::BenchState::tripped;
             cause_ = wire::StopCause::watchdog;
         }

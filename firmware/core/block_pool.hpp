@@ -1,10 +1,12 @@
 // SPDX-License-Identifier: MIT
 // The pool of numbered blocks between the interrupts that measure and the main loop that sends.
 //
-//   free --open()--> open (at most one per kind) --seal()--> sealed, numbered --free_below()--> free
+//   free --open()--> open (at most one per kind) --seal()--> sealed, numbered --free_below()-->
+//   free
 //
-// A word that finds no block is dropped and counted; the next block of that kind carries the gap flag.
-// Every kind is pushed from one context only. Lock is held (its object's life time) wherever kinds meet.
+// A word that finds no block is dropped and counted; the next block of that kind carries the gap
+// flag. Every kind is pushed from one context only. Lock is held (its object's life time) wherever
+// kinds meet.
 #pragma once
 #include "firmware/core/rare.hpp"
 #include "shared/wire/messages.hpp"
@@ -44,10 +46,11 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         }
     }
 
-    // ---- pushing: from interrupts ------------------------------------------------------------------
+    // ---- pushing: from interrupts
+    // ------------------------------------------------------------------
 
-    /// A sample, triggered at the tick whose low half this is; extend(time_low) gives the whole tick. Samples come
-    /// less than 65536 ticks apart, or break_samples() is called between.
+    /// A sample, triggered at the tick whose low half this is; extend(time_low) gives the whole
+    /// tick. Samples come less than 65536 ticks apart, or break_samples() is called between.
     template <class Extend>
     void push_sample(uint16_t time_low, uint16_t code, uint8_t channel, Extend extend) {
         SampleWriter& s = path.sample;
@@ -72,15 +75,16 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         }
         s.age_low = age_low;
         s.age_high = age_high;
-        // code | channel << 10 | age << 13, byte by byte: shifts of 32 bits are slow on the device, and this
-        // is done for every sample
+        // code | channel << 10 | age << 13, byte by byte: shifts of 32 bits are slow on the device,
+        // and this is done for every sample
         uint8_t* at = w.at;
         *at++ = static_cast<uint8_t>(code);
         const uint16_t low = static_cast<uint16_t>(static_cast<uint8_t>(age_low) * uint16_t{32});
         const uint16_t middle =
             static_cast<uint16_t>(static_cast<uint8_t>(age_low >> 8) * uint16_t{32});
-        *at++ = static_cast<uint8_t>(static_cast<uint8_t>(code >> 8) |
-                                     static_cast<uint8_t>(channel << 2) | static_cast<uint8_t>(low));
+        *at++ =
+            static_cast<uint8_t>(static_cast<uint8_t>(code >> 8) |
+                                 static_cast<uint8_t>(channel << 2) | static_cast<uint8_t>(low));
         *at++ = static_cast<uint8_t>(static_cast<uint8_t>(low >> 8) | static_cast<uint8_t>(middle));
         *at++ = static_cast<uint8_t>(static_cast<uint8_t>(middle >> 8) |
                                      static_cast<uint8_t>(age_high << 5));
@@ -97,8 +101,9 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         }
     }
 
-    /// A line retrace edge at the tick whose low half this is; extend as above. wrapped: the low half may have
-    /// passed 0 since the edge before. Returns the ticks since the edge before when they are 32768 or more, else 0.
+    /// A line retrace edge at the tick whose low half this is; extend as above. wrapped: the low
+    /// half may have passed 0 since the edge before. Returns the ticks since the edge before when
+    /// they are 32768 or more, else 0.
     template <class Extend>
     uint32_t push_line_edge(uint16_t low, bool rising, bool wrapped, Extend extend) {
         Writer& w = path.writer[1];
@@ -173,7 +178,8 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         }
     }
 
-    // ---- reading: main loop ------------------------------------------------------------------------
+    // ---- reading: main loop
+    // ------------------------------------------------------------------------
 
     /// Seals the open blocks that hold anything. No push may run meanwhile.
     void seal_open() {
@@ -231,14 +237,16 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         uint8_t age_high;
     };
 
-    /// What the common push needs. A port may store a word by hand where left is 2 or more: at, left, and the
-    /// times of its kind.
+    /// What the common push needs. A port may store a word by hand where left is 2 or more: at,
+    /// left, and the times of its kind.
     struct Path {
         Writer writer[4]; ///< by BlockKind, from 0
         SampleWriter sample;
-        uint16_t line_low; ///< time of the last line edge; the high half as of its last passing of 0
+        uint16_t
+            line_low; ///< time of the last line edge; the high half as of its last passing of 0
         uint16_t line_high;
-        uint32_t dropped;   ///< words; where left is 0 and free_count 0, a word is counted here and writer.gap set
+        uint32_t dropped; ///< words; where left is 0 and free_count 0, a word is counted here and
+                          ///< writer.gap set
         uint8_t free_count;
     };
     Path path = {};

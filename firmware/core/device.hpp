@@ -1,26 +1,25 @@
 // SPDX-License-Identifier: MIT
-// The bench as the host sees it: takes received bytes, does what the requests ask, sends answers and blocks.
-// Runs in the main loop; never waits. Everything below is reached through Hardware, a template argument:
-// firmware/ports/avr/hardware.hpp on the device, firmware/ports/host/fake_hardware.hpp in host tests.
+// The bench as the host sees it: takes received bytes, does what the requests ask, sends answers
+// and blocks. Runs in the main loop; never waits. Everything below is reached through Hardware, a
+// template argument: firmware/ports/avr/hardware.hpp on the device,
+// firmware/ports/host/fake_hardware.hpp in host tests.
 //
 // Hardware provides
 //   using Crc;                                       CRC step for FrameWriter
 //   bool receive(uint8_t& byte);                     next received byte, if any
-//   uint8_t* transmit_buffer();                      kMaxEncodedBytes to fill, nullptr: all are on their way
-//   void transmit(uint8_t size);                     sends what was written there
+//   uint8_t* transmit_buffer();                      kMaxEncodedBytes to fill, nullptr: all are on
+//   their way void transmit(uint8_t size);                     sends what was written there
 //   uint32_t now();                                  device time, ticks
 //   uint32_t clock_hz();                             ticks per second, nominal
 //   uint32_t bench_serial();  wire::ResetCause reset_cause();
-//   const wire::SyncAchieved& sync_plan();           the plan in force or pending, whichever is newer
-//   void set_sync(const wire::SyncAchieved&);        from the next field on (at once while no sync goes out)
-//   void set_output(bool on);  bool output();        sync pins, from the next field on
-//   void set_video(wire::VideoPattern);
-//   void start_capture(const wire::CaptureSettings&);   from the next field on where a sync change is pending
-//   void stop_capture();                             stops and seals the open blocks
-//   void read_counters(wire::StatusAnswer&);         the counters of the status answer
-//   auto& pool();                                    a BlockPool
-//   void supply_off();                               every relay off
-//   bool stop_pressed();  bool over_current();
+//   const wire::SyncAchieved& sync_plan();           the plan in force or pending, whichever is
+//   newer void set_sync(const wire::SyncAchieved&);        from the next field on (at once while no
+//   sync goes out) void set_output(bool on);  bool output();        sync pins, from the next field
+//   on void set_video(wire::VideoPattern); void start_capture(const wire::CaptureSettings&);   from
+//   the next field on where a sync change is pending void stop_capture(); stops and seals the open
+//   blocks void read_counters(wire::StatusAnswer&);         the counters of the status answer auto&
+//   pool();                                    a BlockPool void supply_off(); every relay off bool
+//   stop_pressed();  bool over_current();
 #pragma once
 #include "firmware/core/bench_state.hpp"
 #include "firmware/core/block_pool.hpp"
@@ -61,7 +60,8 @@ template <class Hardware> class Device {
   private:
     using Kind = wire::MessageKind;
 
-    // ---- safety ------------------------------------------------------------------------------------
+    // ---- safety
+    // ------------------------------------------------------------------------------------
 
     void guard() {
         if (hw_.stop_pressed()) {
@@ -81,7 +81,8 @@ template <class Hardware> class Device {
         }
     }
 
-    // ---- receiving ---------------------------------------------------------------------------------
+    // ---- receiving
+    // ---------------------------------------------------------------------------------
 
     bool take_bytes() {
         if (answer_due_) {
@@ -203,7 +204,8 @@ template <class Hardware> class Device {
         }
     }
 
-    // ---- the requests --------------------------------------------------------------------------------
+    // ---- the requests
+    // --------------------------------------------------------------------------------
 
     wire::IdentifyAnswer identity() {
         wire::IdentifyAnswer i;
@@ -304,7 +306,8 @@ template <class Hardware> class Device {
         finish_answer(wire::answer_to(frame.kind), static_cast<uint8_t>(frame.size));
     }
 
-    // ---- answering -----------------------------------------------------------------------------------
+    // ---- answering
+    // -----------------------------------------------------------------------------------
 
     template <class Message> bool read(const wire::Frame& frame, Message& message) {
         if (wire::read_fields(message, frame.payload, frame.size)) {

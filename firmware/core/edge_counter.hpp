@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 // Counts retrace edges, and those missing or too many, by the interval against the nominal one.
-// An edge less than half a nominal interval after the last good one is extra, and the next interval is measured
-// from the good one still. After more than one and a half intervals the rounded number between is missing.
+// An edge less than half a nominal interval after the last good one is extra, and the next interval
+// is measured from the good one still. After more than one and a half intervals the rounded number
+// between is missing.
 #pragma once
 #include <stdint.h>
 
@@ -50,7 +51,8 @@ class EdgeCounter {
         path.longest = longest_ > 0xFFFF ? 0 : static_cast<uint16_t>(longest_);
     }
 
-    /// gap ticks, 32768 or more, passed between two edges of whichever direction: low halves alone do not tell.
+    /// gap ticks, 32768 or more, passed between two edges of whichever direction: low halves alone
+    /// do not tell.
     void note_gap(uint32_t gap) {
         beyond_ += gap;
         path.last_low = static_cast<uint16_t>(path.last_low + static_cast<uint16_t>(gap));
@@ -72,8 +74,8 @@ class EdgeCounter {
 
     /// Main loop: turns long intervals into missing edges.
     void settle(const Long& taken) {
-        // n intervals of T ticks each: n = ticks / (whole + numerator / denominator), rounded. 2^32 ticks times
-        // a denominator below 2^30 stays below 2^64.
+        // n intervals of T ticks each: n = ticks / (whole + numerator / denominator), rounded. 2^32
+        // ticks times a denominator below 2^30 stays below 2^64.
         const uint64_t period =
             static_cast<uint64_t>(nominal_.whole) * nominal_.denominator + nominal_.numerator;
         const uint64_t n = (taken.ticks * nominal_.denominator + period / 2) / period;
@@ -84,8 +86,8 @@ class EdgeCounter {
     uint32_t extra() const { return extra_; }
     uint32_t missing() const { return missing_; }
 
-    /// What the common edge needs: shortest <= low - last_low < longest. A port may do it by hand: ++edges, and
-    /// last_low = low. longest is 0 where edge() must be called.
+    /// What the common edge needs: shortest <= low - last_low < longest. A port may do it by hand:
+    /// ++edges, and last_low = low. longest is 0 where edge() must be called.
     struct Path {
         uint16_t last_low;
         uint16_t shortest;

@@ -9,7 +9,8 @@ namespace firmware {
 
 constexpr uint8_t kAllGood = 0xFF;
 
-/// Index of the first field out of range, or kAllGood. line_ticks: whole ticks of the line in force.
+/// Index of the first field out of range, or kAllGood. line_ticks: whole ticks of the line in
+/// force.
 inline uint8_t check_capture(const wire::CaptureSettings& s, uint16_t line_ticks) {
     if (s.line_edge_mode > static_cast<uint8_t>(wire::EdgeMode::kBoth)) {
         return 0;

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 // Which line is sampled where, and which trigger a conversion result belongs to.
 //
-// A ring of four turns of the schedule, in order. The conversion handler prepares turns ahead, the slot handler plans
-// them into slots, the conversion handler takes them with their results:
+// A ring of four turns of the schedule, in order. The conversion handler prepares turns ahead, the
+// slot handler plans them into slots, the conversion handler takes them with their results:
 //
 //   taken <= planned <= prepared <= taken + 4          counting up, modulo 256
 //   [ on the way )[ ready to plan )[ free )
@@ -21,28 +21,33 @@ struct Trigger {
 
 /// CPU cycles from the end of a conversion until its handler has run for sure.
 constexpr uint16_t kResultLatencyTicks = 500;
-/// Conversions that start between two converter clocks can be this much shorter at the most.
-constexpr uint16_t kEarlyTicks = 130;
-/// A result is matched with a trigger up to this long after the soonest moment. More than the latency, which only
-/// sets the spacing; less than spacing and conversion together, so that no trigger but the right one fits.
+/// Results are told this much before their time at the most; the trigger resets the converter's
+/// clock, so conversions are equally long. Little, for the result before, if it waited for long,
+/// must not pass for this one.
+constexpr uint16_t kEarlyTicks = 8;
+/// A result is matched with a trigger up to this long after the soonest moment. More than the
+/// latency, which only sets the spacing; less than spacing and conversion together, so that no
+/// trigger but the right one fits.
 constexpr uint16_t kResultWindowTicks = 700 + kEarlyTicks;
 
 class Sampler {
   public:
-    /// Main loop, while sampling is off. settings must have passed the request checks. line_ticks: whole
-    /// ticks of a line; conversion_ticks: trigger to result.
+    /// Main loop, while sampling is off. settings must have passed the request checks. line_ticks:
+    /// whole ticks of a line; conversion_ticks: trigger to result. spare_ticks: more time to leave
+    /// between two triggers, where other work needs it.
     void configure(const wire::CaptureSettings& settings, uint16_t line_ticks,
-                   uint16_t conversion_ticks) {
+                   uint16_t conversion_ticks, uint16_t spare_ticks = 0) {
         for (uint8_t i = 0; i < settings.entries; ++i) {
             const wire::ScheduleEntry& from = settings.schedule[i];
-            // A trigger at 0 cannot be had, for the compare value is place - 1: then all are one tick later.
+            // A trigger at 0 cannot be had, for the compare value is place - 1: then all are one
+            // tick later.
             const uint16_t first = from.first_place == 0 ? 1 : from.first_place;
             Entry* next = i + 1 < settings.entries ? &entry_[i + 1] : entry_;
             const uint16_t last = static_cast<uint16_t>(first + from.step * (from.places - 1u));
             entry_[i] = {first, last, from.step, first, next, from.channel};
         }
         path.at = entry_;
-        conversion_ticks_ = conversion_ticks;
+        spacing_ = static_cast<uint16_t>(conversion_ticks + kResultLatencyTicks + spare_ticks);
         path.soonest = static_cast<uint16_t>(conversion_ticks - kEarlyTicks);
         path.least = 0;
         late_ = 0;
@@ -55,8 +60,8 @@ class Sampler {
     /// Main loop, interrupts off: lines are this long from now on.
     void set_line(uint16_t line_ticks) {
         line_ticks_ = line_ticks;
-        path.wait = static_cast<int16_t>(static_cast<int16_t>(conversion_ticks_ + kResultLatencyTicks) -
-                                     static_cast<int16_t>(line_ticks));
+        path.wait =
+            static_cast<int16_t>(static_cast<int16_t>(spacing_) - static_cast<int16_t>(line_ticks));
         for (Turn& turn : path.turn) {
             turn.place = inside_line(turn.place);
         }
@@ -70,10 +75,11 @@ class Sampler {
     void enable(bool on) { path.enabled = on ? 1 : 0; }
     uint8_t enabled() const { return path.enabled; }
 
-    // ---- slot handler ---------------------------------------------------------------------------------
+    // ---- slot handler
+    // ---------------------------------------------------------------------------------
 
-    /// The place, in ticks after the start of the slot described, where it is to be triggered; 0: nowhere.
-    /// start_low: low half of that slot's start tick.
+    /// The place, in ticks after the start of the slot described, where it is to be triggered; 0:
+    /// nowhere. start_low: low half of that slot's start tick.
     uint16_t plan(uint16_t start_low, uint16_t length, uint8_t starts_line) {
         const uint8_t at = path.planned;
         if (at == path.prepared) {
@@ -96,7 +102,8 @@ class Sampler {
             }
         }
         if (place >= length) {
-            path.waiting = static_cast<uint16_t>(place - length); // in the line's second half, if it has one
+            path.waiting =
+                static_cast<uint16_t>(place - length); // in the line's second half, if it has one
             return 0;
         }
         next.time_low = static_cast<uint16_t>(start_low + place);
@@ -104,26 +111,27 @@ class Sampler {
         return place;
     }
 
-    /// Channel of the turn planned last; true when no other trigger is on the way, so that the converter must
-    /// be set to it now.
+    /// Channel of the turn planned last; true when no other trigger is on the way, so that the
+    /// converter must be set to it now.
     bool sole_channel(uint8_t& channel) {
         const uint8_t at = static_cast<uint8_t>(path.planned - 1);
         channel = turn(at).channel;
         return at == path.taken;
     }
 
-    // ---- conversion handler ---------------------------------------------------------------------------
+    // ---- conversion handler
+    // ---------------------------------------------------------------------------
 
     bool on_the_way() const { return path.taken != path.planned; }
 
-    /// A result that is ready at now_low (low half of a tick): finds its trigger. False when none can be vouched
-    /// for; then samples were lost (counted). Triggers too old to be it are forgotten. Slot handler held off.
+    /// A result that is ready at now_low (low half of a tick): finds its trigger. False when none
+    /// can be vouched for; then samples were lost (counted). Triggers too old to be it are
+    /// forgotten. Slot handler held off.
     bool take(uint16_t now_low, Trigger& trigger) {
         uint8_t at = path.taken;
         for (const uint8_t end = path.planned; at != end; ++at) {
             const Turn& oldest = turn(at);
-            const uint16_t over = static_cast<uint16_t>(
-                now_low - oldest.time_low - path.soonest);
+            const uint16_t over = static_cast<uint16_t>(now_low - oldest.time_low - path.soonest);
             if (over < kResultWindowTicks) {
                 trigger.time_low = oldest.time_low;
                 trigger.channel = oldest.channel;
@@ -146,7 +154,8 @@ class Sampler {
 
     /// Channel the converter must be set to for the next trigger on the way, if there is one.
     bool next_channel(uint8_t& channel) {
-        asm volatile("" ::: "memory"); // taken is written before planned is read: see sole_channel()
+        asm volatile("" ::
+                         : "memory"); // taken is written before planned is read: see sole_channel()
         channel = turn(path.taken).channel;
         return on_the_way();
     }
@@ -159,15 +168,16 @@ class Sampler {
 
     uint16_t late() const { return late_; }
 
-    /// Main loop, conversion handler shut out: forgets triggers that brought no result for far too long. True when
-    /// any was. now_low: low half of the tick.
+    /// Main loop, conversion handler shut out: forgets triggers that brought no result for far too
+    /// long. True when any was. now_low: low half of the tick.
     bool recover(uint16_t now_low) {
         if (!on_the_way() || path.planned != path.prepared ||
             static_cast<uint16_t>(now_low - turn(static_cast<uint8_t>(path.planned - 1)).time_low) <
                 0x4000u) {
             return false;
         }
-        path.taken = path.planned; // nothing is ready to plan: the slot handler does not change it meanwhile
+        path.taken =
+            path.planned; // nothing is ready to plan: the slot handler does not change it meanwhile
         count_late();
         refill();
         return true;
@@ -190,19 +200,19 @@ class Sampler {
         uint8_t channel;
     };
 
-    /// A port may do by hand: plan() for slots that are whole lines, take() for the oldest turn when its age is
-    /// right, prepare() for an entry that skips no lines.
+    /// A port may do by hand: plan() for slots that are whole lines, take() for the oldest turn
+    /// when its age is right, prepare() for an entry that skips no lines.
     struct Path {
         volatile uint8_t enabled;
         uint8_t taken;
         uint8_t planned;
         uint8_t prepared;
         Turn turn[4];
-        uint16_t waiting;       ///< place in the line's second half, after its start; 0: none
-        Entry* at;              ///< entry of the next turn to prepare
-        uint16_t soonest;       ///< results are this many ticks old at least
-        int16_t wait;           ///< conversion and latency less one line
-        int16_t least;          ///< lowest place of the next turn that needs no skipped line
+        uint16_t waiting; ///< place in the line's second half, after its start; 0: none
+        Entry* at;        ///< entry of the next turn to prepare
+        uint16_t soonest; ///< results are this many ticks old at least
+        int16_t wait;     ///< conversion and latency less one line
+        int16_t least;    ///< lowest place of the next turn that needs no skipped line
     };
     Path path = {};
 
@@ -217,7 +227,8 @@ class Sampler {
         return place < line_ticks_ ? place : static_cast<uint16_t>(line_ticks_ - 1);
     }
 
-    /// Two triggers are spaced by at least conversion and latency: line + place - last place >= that.
+    /// Two triggers are spaced by at least conversion and latency: line + place - last place >=
+    /// that.
     void prepare() {
         Entry* entry = path.at;
         Turn& next = turn(path.prepared);
@@ -227,9 +238,12 @@ class Sampler {
         next.place = place;
         next.channel = entry->channel;
         next.skip = static_cast<int16_t>(place) < least ? lines_to_skip(place, least) : uint8_t{0};
-        entry->place = place == entry->last ? entry->first : static_cast<uint16_t>(place + entry->step);
+        entry->place =
+            place == entry->last ? entry->first : static_cast<uint16_t>(place + entry->step);
         path.at = entry->next;
-        asm volatile("" ::: "memory"); // the turn before its number: the slot handler may look at any time
+        asm volatile(
+            "" ::
+                : "memory"); // the turn before its number: the slot handler may look at any time
         path.prepared = static_cast<uint8_t>(path.prepared + 1);
     }
 
@@ -249,13 +263,14 @@ class Sampler {
     }
 
     volatile uint16_t late_ = 0;
-    uint16_t conversion_ticks_ = 0;
+    uint16_t spacing_ = 0; ///< of two triggers at least
     uint16_t line_ticks_ = 0;
     Entry entry_[wire::kMaxSchedule] = {};
 };
 
-/// Ticks from the trigger to the held sample: two converter clocks (ATmega2560 data sheet, ADC, "Prescaling
-/// and conversion timing"). Silicon adds up to three CPU cycles of synchronisation: first-hardware checklist.
+/// Ticks from the trigger to the held sample: two converter clocks (ATmega2560 data sheet, ADC,
+/// "Prescaling and conversion timing"). Silicon adds up to three CPU cycles of synchronisation:
+/// first-hardware checklist.
 constexpr uint16_t aperture_ticks(uint8_t prescale_log2) {
     return static_cast<uint16_t>(2u << prescale_log2);
 }

@@ -1,14 +1,15 @@
 // SPDX-License-Identifier: MIT
-// Walks a SlotPlan, one slot per call, field after field, and carries the fraction of a tick along, so that
-// slot starts are exact on average and never a whole tick late. New settings and output on or off come into
-// force where a field begins.
+// Walks a SlotPlan, one slot per call, field after field, and carries the fraction of a tick along,
+// so that slot starts are exact on average and never a whole tick late. New settings and output on
+// or off come into force where a field begins.
 //
 //   slot k:       advance()     describes slot k + 1, whose compare values load at its start
 //   later in it:  note_begun()  when advance() began a run
 //   then or in    stage()       makes the run after that one ready
 //   the next slot
 //
-// advance() is short, because the slot handler has little time; so it finds the next run already staged.
+// advance() is short, because the slot handler has little time; so it finds the next run already
+// staged.
 #pragma once
 #include "firmware/core/rare.hpp"
 #include "firmware/core/slot_plan.hpp"
@@ -48,8 +49,8 @@ class SlotSequencer {
         measure();
     }
 
-    /// advance() began a run (path.begun): takes note of it, and of a field's start. Before the next advance().
-    /// Clears path.begun.
+    /// advance() began a run (path.begun): takes note of it, and of a field's start. Before the
+    /// next advance(). Clears path.begun.
     void note_begun() {
         if ((path.begun & kNewField) != 0) {
             run_ = field_run_;
@@ -61,8 +62,8 @@ class SlotSequencer {
         path.todo = static_cast<uint8_t>(path.todo | kStage);
     }
 
-    /// After note_begun(), while kStage is set: makes the run after that one ready. Before the run's last
-    /// slot is described.
+    /// After note_begun(), while kStage is set: makes the run after that one ready. Before the
+    /// run's last slot is described.
     YOKEDOCK_RARE void stage() {
         path.todo = static_cast<uint8_t>(path.todo & ~kStage);
         const Run* next = run_ + 1;
@@ -86,7 +87,7 @@ class SlotSequencer {
                ((path.begun & kNewField) != 0 && field_output_ != output_);
     }
 
-    uint16_t length() const { return path.length; }   ///< ticks of the described slot
+    uint16_t length() const { return path.length; }       ///< ticks of the described slot
     uint16_t compare() const { return path.run.compare; } ///< its pulse width - 1, or kNoCompare
     uint8_t shape() const { return path.run.shape; }
     uint8_t starts_line() const { return path.starts_line; }
@@ -137,9 +138,9 @@ class SlotSequencer {
     struct Path {
         uint16_t length;
         uint8_t starts_line;
-        uint8_t begun;         ///< what the last advance() began and stage() has not seen yet
-        uint32_t denominator;  ///< taken off at a carry
-        uint32_t fraction;     ///< runs from -denominator to -1: overflow is the carry
+        uint8_t begun;        ///< what the last advance() began and stage() has not seen yet
+        uint32_t denominator; ///< taken off at a carry
+        uint32_t fraction;    ///< runs from -denominator to -1: overflow is the carry
         LiveRun run;
         LiveRun staged;        ///< the run after it
         uint8_t staged_begins; ///< what it begins: kNew... bits
@@ -154,10 +155,12 @@ class SlotSequencer {
         path.fraction = 0u - path.denominator;
     }
 
-    // ---- from the main loop, with the slot interrupt held off ---------------------------------------
+    // ---- from the main loop, with the slot interrupt held off
+    // ---------------------------------------
 
-    /// New settings from the next field on; with cut_short, which may be asked while no sync goes out only, from
-    /// the next slot but one on. nullptr takes an earlier request back. serve_requests() does the rest.
+    /// New settings from the next field on; with cut_short, which may be asked while no sync goes
+    /// out only, from the next slot but one on. nullptr takes an earlier request back.
+    /// serve_requests() does the rest.
     void request_plan(const SlotPlan* plan, bool cut_short = false) {
         requested_plan_ = plan;
         cut_short_ = cut_short ? 1 : 0;
@@ -172,8 +175,8 @@ class SlotSequencer {
         return requested_plan_ != nullptr || requested_output_ != output_ || path.todo != 0;
     }
 
-    /// Where stage() is called from, when kServe is set, nothing has begun and kStage is not set: makes the next
-    /// field ready anew.
+    /// Where stage() is called from, when kServe is set, nothing has begun and kStage is not set:
+    /// makes the next field ready anew.
     YOKEDOCK_RARE void serve_requests() {
         path.todo = static_cast<uint8_t>(path.todo & ~kServe);
         if (cut_short_ != 0) {
@@ -189,7 +192,8 @@ class SlotSequencer {
     }
 
   private:
-    __attribute__((always_inline)) static void load(const Run* run, const SlotPlan& plan, LiveRun& live) {
+    __attribute__((always_inline)) static void load(const Run* run, const SlotPlan& plan,
+                                                    LiveRun& live) {
         live.slots_left = run->slots;
         live.shape = run->shape;
         live.compare = run->compare;

@@ -447,9 +447,8 @@ TEST_CASE("picture edges stand exactly, line after line") {
             std::size_t exact = 0;
             for (const PulseSeen& window : windows) {
                 const auto in =
-                    std::find_if(stripes.begin(), stripes.end(), [&](const PulseSeen& s) {
-                        return s.at + s.width > window.at;
-                    });
+                    std::find_if(stripes.begin(), stripes.end(),
+                                 [&](const PulseSeen& s) { return s.at + s.width > window.at; });
                 if (in == stripes.end()) {
                     break;
                 }

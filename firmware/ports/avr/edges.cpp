@@ -1,13 +1,13 @@
 // SPDX-License-Identifier: MIT
-// Retrace edges: input capture 4 (line) and 5 (field). The timers hold the low half of the tick, so a stamp needs
-// only its high half, from the start of the present slot.
+// Retrace edges: input capture 4 (line) and 5 (field). The timers hold the low half of the tick, so
+// a stamp needs only its high half, from the start of the present slot.
 //
-// Pipeline: on silicon the synchroniser and edge detector delay a capture by 2.5 to 3.5 cycles (data sheet,
-// "External Clock Source", same circuit). The stamp is told as captured; the constant is taken off where the
-// real front end's delay is known: calibration, first-hardware checklist.
+// Pipeline: on silicon the synchroniser and edge detector delay a capture by 2.5 to 3.5 cycles
+// (data sheet, "External Clock Source", same circuit). The stamp is told as captured; the constant
+// is taken off where the real front end's delay is known: calibration, first-hardware checklist.
 //
-// The handlers move the stamp and open interrupts again, with only themselves shut out: the slot handler must
-// not wait for the rest of them.
+// The handlers move the stamp and open interrupts again, with only themselves shut out: the slot
+// handler must not wait for the rest of them.
 #pragma GCC optimize("O2")
 #include "firmware/ports/avr/line_edges.hpp"
 #include "firmware/ports/avr/serial.hpp"
@@ -21,7 +21,7 @@ EdgeCounter field_counter;
 
 namespace {
 
-uint8_t line_counted;  ///< TCCR4B's edge bit of the counted direction
+uint8_t line_counted; ///< TCCR4B's edge bit of the counted direction
 uint8_t field_counted;
 uint8_t field_both;
 uint32_t field_last; ///< time of the last field edge
@@ -33,9 +33,11 @@ inline uint32_t lock_tick(uint16_t low) {
 
 YOKEDOCK_RARE void record_line_edge(uint16_t stamp, uint8_t control) {
     const bool wrapped = (TIFR4 & (1 << TOV4)) != 0;
-    const uint32_t far = pool.push_line_edge(stamp, (control & (1 << ICES4)) != 0, wrapped, lock_tick);
+    const uint32_t far =
+        pool.push_line_edge(stamp, (control & (1 << ICES4)) != 0, wrapped, lock_tick);
     if (wrapped && stamp < 0x8000u) {
-        TIFR4 = 1 << TOV4; // else the edge came before the count passed 0: the next one has to see it
+        TIFR4 =
+            1 << TOV4; // else the edge came before the count passed 0: the next one has to see it
     }
     if (far != 0) {
         line_counter.note_gap(far);
@@ -87,11 +89,13 @@ void stop_edges() {
 } // namespace firmware
 } // namespace yokedock
 
-/// An edge that is not like the one before in everything, or one that the slot handler has moved aside.
+/// An edge that is not like the one before in everything, or one that the slot handler has moved
+/// aside.
 extern "C" __attribute__((used, externally_visible, noinline)) void
 yokedock_line_edge(uint16_t stamp, uint8_t control) {
     using namespace yokedock::firmware;
-    // The latch holds an older edge or, should the slot handler have come between, the one after: that one waits.
+    // The latch holds an older edge or, should the slot handler have come between, the one after:
+    // that one waits.
     if (line_latch.full != 0 &&
         static_cast<int16_t>(static_cast<uint16_t>(stamp - line_latch.stamp)) > 0) {
         record_line_edge(line_latch.stamp, line_latch.tccr4b);
@@ -105,162 +109,163 @@ yokedock_count_line_edge(uint16_t stamp) {
     yokedock::firmware::line_counter.edge(stamp);
 }
 
-/// Keeps stamp and direction, looks for the other edge when both are wanted, shuts only itself out and opens
-/// interrupts: the slot handler must not wait for the rest. By hand, for it runs once or twice per line: the common
-/// case of BlockPool::push_line_edge() and EdgeCounter::edge().    r24, r25 stamp, r30 then r18 TCCR4B
+/// Keeps stamp and direction, looks for the other edge when both are wanted, shuts only itself out
+/// and opens interrupts: the slot handler must not wait for the rest. By hand, for it runs once or
+/// twice per line: the common case of BlockPool::push_line_edge() and EdgeCounter::edge().    r24,
+/// r25 stamp, r30 then r18 TCCR4B
 ISR(TIMER4_CAPT_vect, ISR_NAKED) {
     using namespace yokedock::firmware;
-    asm volatile("push r24             \n\t"
-                 "push r25             \n\t"
-                 "push r30             \n\t"
-                 "in   r30, __SREG__   \n\t"
-                 "push r30             \n\t"
-                 "push r31             \n\t"
-                 "lds  r24, %[icr]     \n\t"
-                 "lds  r25, %[icr]+1   \n\t"
-                 "lds  r30, %[tccr]    \n\t"
-                 "lds  r31, %[both]    \n\t"
-                 "andi r31, 0x40       \n\t"
-                 "breq 1f              \n\t"
-                 "eor  r31, r30        \n\t"
-                 "sts  %[tccr], r31    \n\t"
-                 "1: ldi r31, 0x20     \n\t" // the change of direction, or an edge that has
-                 "out  %[tifr], r31    \n\t" // just come over this one, may have set the flag
-                 "ldi r31, 0           \n\t"
-                 "sts  %[timsk], r31   \n\t"
-                 "sei                  \n\t"
-                 "push r18             \n\t"
-                 "push r19             \n\t"
-                 "push r26             \n\t"
-                 "push r27             \n\t"
-                 "mov  r18, r30        \n\t"
-                 "sbic %[tifr], 0      \n\t" // TOV4
-                 "4: rjmp 10f          \n\t"
-                 "lds  r31, %[full]    \n\t"
-                 "tst  r31             \n\t"
-                 "brne 4b              \n\t"
-                 "lds  r30, %[last]    \n\t"
-                 "lds  r31, %[last]+1  \n\t"
-                 "movw r26, r24        \n\t"
-                 "sub  r26, r30        \n\t"
-                 "sbc  r27, r31        \n\t"
-                 "brmi 4b              \n\t"
-                 "lds  r19, %[left]    \n\t"
-                 "cpi  r19, 2          \n\t"
-                 "brlo 6f              \n\t"
-                 "sts  %[last], r24    \n\t"
-                 "sts  %[last]+1, r25  \n\t"
-                 "dec  r19             \n\t"
-                 "sts  %[left], r19    \n\t"
-                 "bst  r18, 6          \n\t"
-                 "bld  r27, 7          \n\t"
-                 "lds  r30, %[at]      \n\t"
-                 "lds  r31, %[at]+1    \n\t"
-                 "st   Z+, r26         \n\t"
-                 "st   Z+, r27         \n\t"
-                 "sts  %[at], r30      \n\t"
-                 "sts  %[at]+1, r31    \n\t"
-                 "rjmp 8f              \n\t"
-                 "6: lds r31, %[free]  \n\t" // no block open and none free: the word is lost, at little cost
-                 "or   r31, r19        \n\t"
-                 "brne 4b              \n\t"
-                 "sts  %[last], r24    \n\t"
-                 "sts  %[last]+1, r25  \n\t"
-                 "lds  r30, %[dropped]   \n\t"
-                 "lds  r31, %[dropped]+1 \n\t"
-                 "adiw r30, 1          \n\t"
-                 "sts  %[dropped], r30 \n\t"
-                 "sts  %[dropped]+1, r31 \n\t"
-                 "brne 7f              \n\t"
-                 "lds  r30, %[dropped]+2 \n\t"
-                 "lds  r31, %[dropped]+3 \n\t"
-                 "adiw r30, 1          \n\t"
-                 "sts  %[dropped]+2, r30 \n\t"
-                 "sts  %[dropped]+3, r31 \n\t"
-                 "7: ldi r31, 1        \n\t"
-                 "sts  %[gap], r31     \n\t"
-                 "rjmp 8f              \n\t"
-                 "9: rjmp 11f          \n\t"
-                 "8:                   \n\t" ::[icr] "n"(_SFR_MEM_ADDR(ICR4)),
-                 [tccr] "n"(_SFR_MEM_ADDR(TCCR4B)), [tifr] "I"(_SFR_IO_ADDR(TIFR4)),
-                 [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), [both] "i"(&line_latch.both),
-                 [full] "i"(&line_latch.full), [last] "i"(&pool.path.line_low),
-                 [left] "i"(&pool.path.writer[1].left), [at] "i"(&pool.path.writer[1].at),
-                 [free] "i"(&pool.path.free_count), [dropped] "i"(&pool.path.dropped),
-                 [gap] "i"(&pool.path.writer[1].gap));
-    asm volatile("lds  r19, %[counted] \n\t"
-                 "eor  r19, r18        \n\t"
-                 "sbrc r19, 6          \n\t"
-                 "rjmp 5f              \n\t"
-                 "lds  r26, %[last]    \n\t"
-                 "lds  r27, %[last]+1  \n\t"
-                 "movw r30, r24        \n\t"
-                 "sub  r30, r26        \n\t"
-                 "sbc  r31, r27        \n\t"
-                 "lds  r26, %[shortest]   \n\t"
-                 "lds  r27, %[shortest]+1 \n\t"
-                 "cp   r30, r26        \n\t"
-                 "cpc  r31, r27        \n\t"
-                 "brlo 9b              \n\t"
-                 "lds  r26, %[longest]   \n\t"
-                 "lds  r27, %[longest]+1 \n\t"
-                 "cp   r30, r26        \n\t"
-                 "cpc  r31, r27        \n\t"
-                 "brsh 9b              \n\t"
-                 "sts  %[last], r24    \n\t"
-                 "sts  %[last]+1, r25  \n\t"
-                 "lds  r30, %[edges]   \n\t"
-                 "lds  r31, %[edges]+1 \n\t"
-                 "adiw r30, 1          \n\t"
-                 "sts  %[edges], r30   \n\t"
-                 "sts  %[edges]+1, r31 \n\t"
-                 "brne 5f              \n\t"
-                 "lds  r30, %[edges]+2 \n\t"
-                 "lds  r31, %[edges]+3 \n\t"
-                 "adiw r30, 1          \n\t"
-                 "sts  %[edges]+2, r30 \n\t"
-                 "sts  %[edges]+3, r31 \n\t"
-                 "5: pop r27           \n\t"
-                 "pop  r26             \n\t"
-                 "pop  r19             \n\t"
-                 "pop  r18             \n\t"
-                 "cli                  \n\t"
-                 "ldi  r24, 0x20       \n\t"
-                 "sts  %[timsk], r24   \n\t" YOKEDOCK_PUMP
-                 "pop  r31             \n\t"
-                 "pop  r30             \n\t"
-                 "out  __SREG__, r30   \n\t"
-                 "pop  r30             \n\t"
-                 "pop  r25             \n\t"
-                 "pop  r24             \n\t"
-                 "reti                 \n\t"
-                 "10: ldi r31, 1       \n\t" // all of it
-                 "rjmp 12f             \n\t"
-                 "11: ldi r31, 0       \n\t" // the counting
-                 "12: push r0          \n\t"
-                 "push r1              \n\t"
-                 "push r20             \n\t"
-                 "push r21             \n\t"
-                 "push r22             \n\t"
-                 "push r23             \n\t"
-                 "clr  r1              \n\t"
-                 "mov  r22, r18        \n\t"
-                 "sbrc r31, 0          \n\t"
-                 "rjmp 13f             \n\t"
-                 "call yokedock_count_line_edge \n\t"
-                 "rjmp 14f             \n\t"
-                 "13: call yokedock_line_edge \n\t"
-                 "14: pop r23          \n\t"
-                 "pop  r22             \n\t"
-                 "pop  r21             \n\t"
-                 "pop  r20             \n\t"
-                 "pop  r1              \n\t"
-                 "pop  r0              \n\t"
-                 "rjmp 5b              \n\t" ::[counted] "i"(&line_counted),
-                 [last] "i"(&line_counter.path.last_low),
-                 [shortest] "i"(&line_counter.path.shortest),
-                 [longest] "i"(&line_counter.path.longest), [edges] "i"(&line_counter.path.edges),
-                 [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), YOKEDOCK_PUMP_OPERANDS);
+    asm volatile(
+        "push r24             \n\t"
+        "push r25             \n\t"
+        "push r30             \n\t"
+        "in   r30, __SREG__   \n\t"
+        "push r30             \n\t"
+        "push r31             \n\t"
+        "lds  r24, %[icr]     \n\t"
+        "lds  r25, %[icr]+1   \n\t"
+        "lds  r30, %[tccr]    \n\t"
+        "lds  r31, %[both]    \n\t"
+        "andi r31, 0x40       \n\t"
+        "breq 1f              \n\t"
+        "eor  r31, r30        \n\t"
+        "sts  %[tccr], r31    \n\t"
+        "1: ldi r31, 0x20     \n\t" // the change of direction, or an edge that has
+        "out  %[tifr], r31    \n\t" // just come over this one, may have set the flag
+        "ldi r31, 0           \n\t"
+        "sts  %[timsk], r31   \n\t"
+        "sei                  \n\t"
+        "push r18             \n\t"
+        "push r19             \n\t"
+        "push r26             \n\t"
+        "push r27             \n\t"
+        "mov  r18, r30        \n\t"
+        "sbic %[tifr], 0      \n\t" // TOV4
+        "4: rjmp 10f          \n\t"
+        "lds  r31, %[full]    \n\t"
+        "tst  r31             \n\t"
+        "brne 4b              \n\t"
+        "lds  r30, %[last]    \n\t"
+        "lds  r31, %[last]+1  \n\t"
+        "movw r26, r24        \n\t"
+        "sub  r26, r30        \n\t"
+        "sbc  r27, r31        \n\t"
+        "brmi 4b              \n\t"
+        "lds  r19, %[left]    \n\t"
+        "cpi  r19, 2          \n\t"
+        "brlo 6f              \n\t"
+        "sts  %[last], r24    \n\t"
+        "sts  %[last]+1, r25  \n\t"
+        "dec  r19             \n\t"
+        "sts  %[left], r19    \n\t"
+        "bst  r18, 6          \n\t"
+        "bld  r27, 7          \n\t"
+        "lds  r30, %[at]      \n\t"
+        "lds  r31, %[at]+1    \n\t"
+        "st   Z+, r26         \n\t"
+        "st   Z+, r27         \n\t"
+        "sts  %[at], r30      \n\t"
+        "sts  %[at]+1, r31    \n\t"
+        "rjmp 8f              \n\t"
+        "6: lds r31, %[free]  \n\t" // no block open and none free: the word is lost, at little cost
+        "or   r31, r19        \n\t"
+        "brne 4b              \n\t"
+        "sts  %[last], r24    \n\t"
+        "sts  %[last]+1, r25  \n\t"
+        "lds  r30, %[dropped]   \n\t"
+        "lds  r31, %[dropped]+1 \n\t"
+        "adiw r30, 1          \n\t"
+        "sts  %[dropped], r30 \n\t"
+        "sts  %[dropped]+1, r31 \n\t"
+        "brne 7f              \n\t"
+        "lds  r30, %[dropped]+2 \n\t"
+        "lds  r31, %[dropped]+3 \n\t"
+        "adiw r30, 1          \n\t"
+        "sts  %[dropped]+2, r30 \n\t"
+        "sts  %[dropped]+3, r31 \n\t"
+        "7: ldi r31, 1        \n\t"
+        "sts  %[gap], r31     \n\t"
+        "rjmp 8f              \n\t"
+        "9: rjmp 11f          \n\t"
+        "8:                   \n\t" ::[icr] "n"(_SFR_MEM_ADDR(ICR4)),
+        [tccr] "n"(_SFR_MEM_ADDR(TCCR4B)), [tifr] "I"(_SFR_IO_ADDR(TIFR4)),
+        [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), [both] "i"(&line_latch.both),
+        [full] "i"(&line_latch.full), [last] "i"(&pool.path.line_low),
+        [left] "i"(&pool.path.writer[1].left), [at] "i"(&pool.path.writer[1].at),
+        [free] "i"(&pool.path.free_count), [dropped] "i"(&pool.path.dropped),
+        [gap] "i"(&pool.path.writer[1].gap));
+    asm volatile(
+        "lds  r19, %[counted] \n\t"
+        "eor  r19, r18        \n\t"
+        "sbrc r19, 6          \n\t"
+        "rjmp 5f              \n\t"
+        "lds  r26, %[last]    \n\t"
+        "lds  r27, %[last]+1  \n\t"
+        "movw r30, r24        \n\t"
+        "sub  r30, r26        \n\t"
+        "sbc  r31, r27        \n\t"
+        "lds  r26, %[shortest]   \n\t"
+        "lds  r27, %[shortest]+1 \n\t"
+        "cp   r30, r26        \n\t"
+        "cpc  r31, r27        \n\t"
+        "brlo 9b              \n\t"
+        "lds  r26, %[longest]   \n\t"
+        "lds  r27, %[longest]+1 \n\t"
+        "cp   r30, r26        \n\t"
+        "cpc  r31, r27        \n\t"
+        "brsh 9b              \n\t"
+        "sts  %[last], r24    \n\t"
+        "sts  %[last]+1, r25  \n\t"
+        "lds  r30, %[edges]   \n\t"
+        "lds  r31, %[edges]+1 \n\t"
+        "adiw r30, 1          \n\t"
+        "sts  %[edges], r30   \n\t"
+        "sts  %[edges]+1, r31 \n\t"
+        "brne 5f              \n\t"
+        "lds  r30, %[edges]+2 \n\t"
+        "lds  r31, %[edges]+3 \n\t"
+        "adiw r30, 1          \n\t"
+        "sts  %[edges]+2, r30 \n\t"
+        "sts  %[edges]+3, r31 \n\t"
+        "5: pop r27           \n\t"
+        "pop  r26             \n\t"
+        "pop  r19             \n\t"
+        "pop  r18             \n\t"
+        "cli                  \n\t"
+        "ldi  r24, 0x20       \n\t"
+        "sts  %[timsk], r24   \n\t" YOKEDOCK_PUMP "pop  r31             \n\t"
+        "pop  r30             \n\t"
+        "out  __SREG__, r30   \n\t"
+        "pop  r30             \n\t"
+        "pop  r25             \n\t"
+        "pop  r24             \n\t"
+        "reti                 \n\t"
+        "10: ldi r31, 1       \n\t" // all of it
+        "rjmp 12f             \n\t"
+        "11: ldi r31, 0       \n\t" // the counting
+        "12: push r0          \n\t"
+        "push r1              \n\t"
+        "push r20             \n\t"
+        "push r21             \n\t"
+        "push r22             \n\t"
+        "push r23             \n\t"
+        "clr  r1              \n\t"
+        "mov  r22, r18        \n\t"
+        "sbrc r31, 0          \n\t"
+        "rjmp 13f             \n\t"
+        "call yokedock_count_line_edge \n\t"
+        "rjmp 14f             \n\t"
+        "13: call yokedock_line_edge \n\t"
+        "14: pop r23          \n\t"
+        "pop  r22             \n\t"
+        "pop  r21             \n\t"
+        "pop  r20             \n\t"
+        "pop  r1              \n\t"
+        "pop  r0              \n\t"
+        "rjmp 5b              \n\t" ::[counted] "i"(&line_counted),
+        [last] "i"(&line_counter.path.last_low), [shortest] "i"(&line_counter.path.shortest),
+        [longest] "i"(&line_counter.path.longest), [edges] "i"(&line_counter.path.edges),
+        [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), YOKEDOCK_PUMP_OPERANDS);
 }
 
 extern "C" __attribute__((used, externally_visible, noinline)) void
@@ -278,40 +283,41 @@ yokedock_field_edge(uint16_t stamp, uint8_t control) {
 /// The same for the field input, which has time.
 ISR(TIMER5_CAPT_vect, ISR_NAKED) {
     using namespace yokedock::firmware;
-    asm volatile("push r24             \n\t"
-                 "push r25             \n\t"
-                 "push r22             \n\t"
-                 "in   r22, __SREG__   \n\t"
-                 "push r22             \n\t"
-                 "push r23             \n\t"
-                 "lds  r24, %[icr]     \n\t"
-                 "lds  r25, %[icr]+1   \n\t"
-                 "lds  r22, %[tccr]    \n\t"
-                 "lds  r23, %[both]    \n\t"
-                 "andi r23, 0x40       \n\t"
-                 "breq 1f              \n\t"
-                 "eor  r23, r22        \n\t"
-                 "sts  %[tccr], r23    \n\t"
-                 "1: ldi r23, 0x20     \n\t"
-                 "out  %[tifr], r23    \n\t"
-                 "ldi r23, 0           \n\t"
-                 "sts  %[timsk], r23   \n\t"
-                 "sei                  \n\t"
-                 "push r0 \n\tpush r1 \n\tclr r1 \n\tpush r18 \n\tpush r19 \n\tpush r20 \n\tpush r21 \n\t"
-                 "push r26 \n\tpush r27 \n\tpush r30 \n\tpush r31 \n\t"
-                 "call yokedock_field_edge \n\t"
-                 "pop r31 \n\tpop r30 \n\tpop r27 \n\tpop r26 \n\t"
-                 "pop r21 \n\tpop r20 \n\tpop r19 \n\tpop r18 \n\tpop r1 \n\tpop r0 \n\t"
-                 "cli                  \n\t"
-                 "ldi  r24, 0x20       \n\t"
-                 "sts  %[timsk], r24   \n\t"
-                 "pop  r23             \n\t"
-                 "pop  r22             \n\t"
-                 "out  __SREG__, r22   \n\t"
-                 "pop  r22             \n\t"
-                 "pop  r25             \n\t"
-                 "pop  r24             \n\t"
-                 "reti                 \n\t" ::[icr] "n"(_SFR_MEM_ADDR(ICR5)),
-                 [tccr] "n"(_SFR_MEM_ADDR(TCCR5B)), [tifr] "I"(_SFR_IO_ADDR(TIFR5)),
-                 [timsk] "n"(_SFR_MEM_ADDR(TIMSK5)), [both] "i"(&field_both));
+    asm volatile(
+        "push r24             \n\t"
+        "push r25             \n\t"
+        "push r22             \n\t"
+        "in   r22, __SREG__   \n\t"
+        "push r22             \n\t"
+        "push r23             \n\t"
+        "lds  r24, %[icr]     \n\t"
+        "lds  r25, %[icr]+1   \n\t"
+        "lds  r22, %[tccr]    \n\t"
+        "lds  r23, %[both]    \n\t"
+        "andi r23, 0x40       \n\t"
+        "breq 1f              \n\t"
+        "eor  r23, r22        \n\t"
+        "sts  %[tccr], r23    \n\t"
+        "1: ldi r23, 0x20     \n\t"
+        "out  %[tifr], r23    \n\t"
+        "ldi r23, 0           \n\t"
+        "sts  %[timsk], r23   \n\t"
+        "sei                  \n\t"
+        "push r0 \n\tpush r1 \n\tclr r1 \n\tpush r18 \n\tpush r19 \n\tpush r20 \n\tpush r21 \n\t"
+        "push r26 \n\tpush r27 \n\tpush r30 \n\tpush r31 \n\t"
+        "call yokedock_field_edge \n\t"
+        "pop r31 \n\tpop r30 \n\tpop r27 \n\tpop r26 \n\t"
+        "pop r21 \n\tpop r20 \n\tpop r19 \n\tpop r18 \n\tpop r1 \n\tpop r0 \n\t"
+        "cli                  \n\t"
+        "ldi  r24, 0x20       \n\t"
+        "sts  %[timsk], r24   \n\t"
+        "pop  r23             \n\t"
+        "pop  r22             \n\t"
+        "out  __SREG__, r22   \n\t"
+        "pop  r22             \n\t"
+        "pop  r25             \n\t"
+        "pop  r24             \n\t"
+        "reti                 \n\t" ::[icr] "n"(_SFR_MEM_ADDR(ICR5)),
+        [tccr] "n"(_SFR_MEM_ADDR(TCCR5B)), [tifr] "I"(_SFR_IO_ADDR(TIFR5)),
+        [timsk] "n"(_SFR_MEM_ADDR(TIMSK5)), [both] "i"(&field_both));
 }

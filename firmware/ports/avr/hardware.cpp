@@ -130,7 +130,9 @@ void AvrHardware::set_output(bool on) {
     sequencer.request_output(on);
 }
 
-bool AvrHardware::output() const { return sequencer.requested_output() != 0; }
+bool AvrHardware::output() const {
+    return sequencer.requested_output() != 0;
+}
 
 bool AvrHardware::change_pending() const {
     InterruptLock lock;
@@ -170,7 +172,8 @@ void AvrHardware::start_capture(const wire::CaptureSettings& settings) {
 void AvrHardware::begin_capture() {
     reset_counters();
     capture_ = kRunning;
-    start_sampling(settings_, line_ticks());
+    const bool both = settings_.line_edge_mode == static_cast<uint8_t>(wire::EdgeMode::kBoth);
+    start_sampling(settings_, line_ticks(), both || pattern_ != wire::VideoPattern::kBlack);
     start_edges(settings_.line_edge_mode, settings_.field_edge_mode);
 }
 

@@ -5,13 +5,14 @@
 namespace yokedock {
 namespace firmware {
 
-/// A retrace pulse may be shorter than the slot handler; with both edges stamped, the second would overrun the
-/// first. So the handler, half way through, moves a waiting edge here; the capture handler takes it from here.
+/// A retrace pulse may be shorter than the slot handler; with both edges stamped, the second would
+/// overrun the first. So the handler, half way through, moves a waiting edge here; the capture
+/// handler takes it from here.
 struct LineLatch {
     uint16_t stamp;
-    uint8_t tccr4b; ///< as it was at the edge: its direction
+    uint8_t tccr4b;        ///< as it was at the edge: its direction
     volatile uint8_t full; ///< 0 or 0xFF
-    uint8_t both; ///< 0xFF: both edges are stamped; else 0
+    uint8_t both;          ///< 0xFF: both edges are stamped; else 0
 };
 extern LineLatch line_latch;
 

@@ -11,8 +11,8 @@ using namespace yokedock::firmware;
 AvrHardware hardware;
 Device<AvrHardware> device(hardware);
 
-/// Sleeps until the next interrupt, unless a byte came since the last look. sei() lets one more instruction run
-/// before any interrupt: none can slip in between it and sleep.
+/// Sleeps until the next interrupt, unless a byte came since the last look. sei() lets one more
+/// instruction run before any interrupt: none can slip in between it and sleep.
 void sleep_until_interrupt() {
     cli();
     if (receive_waiting()) {

@@ -7,8 +7,8 @@
 namespace yokedock {
 namespace firmware {
 
-// Relays K1 (board supply), K2 (soft start), K3 (vertical load), K4 (horizontal load), K5 (step test): high is on.
-// The drivers have pull-downs: a pin not yet driven is off too.
+// Relays K1 (board supply), K2 (soft start), K3 (vertical load), K4 (horizontal load), K5 (step
+// test): high is on. The drivers have pull-downs: a pin not yet driven is off too.
 #define YOKEDOCK_RELAY_PORT PORTA
 #define YOKEDOCK_RELAY_DDR DDRA
 constexpr uint8_t kRelayMask = 0x1F; ///< PA0 to PA4
@@ -16,12 +16,14 @@ constexpr uint8_t kRelayMask = 0x1F; ///< PA0 to PA4
 constexpr uint8_t kCompositePin = 1 << PB5; ///< OC1A, composite sync
 constexpr uint8_t kLinePin = 1 << PB7;      ///< OC1C, separate line sync
 constexpr uint8_t kFieldPin = 1 << PE3;     ///< OC3A, separate field sync
-constexpr uint8_t kWindowPin = 1 << PE4;    ///< OC3B, picture window; gates the pattern in the front end
-constexpr uint8_t kPatternPin = 1 << PH6;   ///< OC2B, pattern
+constexpr uint8_t kWindowPin =
+    1 << PE4; ///< OC3B, picture window; gates the pattern in the front end
+constexpr uint8_t kPatternPin = 1 << PH6; ///< OC2B, pattern
 
 // ICP4 (PL0): line retrace comparator. ICP5 (PL1): field retrace comparator.
 
-// Stop button: a loop that is closed to ground; pressed, unplugged or broken reads high (pull-up) and means stop.
+// Stop button: a loop that is closed to ground; pressed, unplugged or broken reads high (pull-up)
+// and means stop.
 constexpr uint8_t kStopPin = 1 << PC0;
 // Over-current comparator: high is over current.
 constexpr uint8_t kOverCurrentPin = 1 << PC1;

@@ -1,8 +1,9 @@
 // SPDX-License-Identifier: MIT
-// The converter, triggered by timer 1 compare B. A result is only told when its trigger's time is certain.
+// The converter, triggered by timer 1 compare B. A result is only told when its trigger's time is
+// certain.
 //
-// The trigger flag is cleared here, after the channel for the next trigger was set: the data sheet names that moment as
-// safe for changing it ("Changing Channel or Reference Selection").
+// The trigger flag is cleared here, after the channel for the next trigger was set: the data sheet
+// names that moment as safe for changing it ("Changing Channel or Reference Selection").
 #pragma GCC optimize("O2")
 #include "firmware/ports/avr/sampling.hpp"
 #include "firmware/ports/avr/serial.hpp"
@@ -23,18 +24,19 @@ bool nothing_on_the_way() {
 }
 } // namespace
 
-void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks) {
+void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks, bool other_work) {
     if (settings.entries == 0) {
         return;
     }
     const uint8_t prescale = settings.adc_prescale_log2;
-    sampler.configure(settings, line_ticks, conversion_ticks(prescale));
+    sampler.configure(settings, line_ticks, conversion_ticks(prescale),
+                      other_work ? line_ticks : 0);
     ADCSRA = 0;
     ADMUX = static_cast<uint8_t>((1 << REFS0) | settings.schedule[0].channel);
     adcsra_quiet = static_cast<uint8_t>((1 << ADEN) | (1 << ADATE) | prescale);
     adcsra_armed = static_cast<uint8_t>(adcsra_quiet | (1 << ADIE));
-    // The first conversion after switching on takes 25 converter clocks: one for nothing, by hand. Its interrupt
-    // finds sampling off.
+    // The first conversion after switching on takes 25 converter clocks: one for nothing, by hand.
+    // Its interrupt finds sampling off.
     const uint8_t single = static_cast<uint8_t>((1 << ADEN) | (1 << ADIE) | prescale);
     ADCSRA = single;
     ADCSRA = static_cast<uint8_t>(single | (1 << ADSC));
@@ -61,6 +63,8 @@ void recover_sampling() {
         now_low = TCNT4;
     }
     if (sampler.recover(now_low)) {
+        ADCSRA =
+            static_cast<uint8_t>(adcsra_quiet | (1 << ADIF)); // a result that waits has no trigger
         TIFR1 = 1 << OCF1B;
         pool.break_samples();
     }
@@ -85,14 +89,16 @@ void stop_sampling() {
 } // namespace firmware
 } // namespace yokedock
 
-/// take(), push_sample() and refill() in full: wherever the handler below finds something out of the common.
+/// take(), push_sample() and refill() in full: wherever the handler below finds something out of
+/// the common.
 extern "C" __attribute__((used, externally_visible, noinline)) void
 yokedock_take_result(uint16_t code) {
     using namespace yokedock::firmware;
     Trigger trigger;
     const bool good = sampler.take(result_time, trigger);
     uint8_t channel;
-    if (sampler.next_channel(channel)) { // after take(): should the slot handler plan now, it sets the channel too
+    if (sampler.next_channel(
+            channel)) { // after take(): should the slot handler plan now, it sets the channel too
         ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
     }
     TIFR1 = 1 << OCF1B;
@@ -112,167 +118,169 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_ref
     }
 }
 
-/// Shuts only itself out and opens interrupts at once: the slot handler must not wait for the rest. By hand, for it
-/// runs once per line:
-///   part 1  Sampler::take() of the oldest turn, and BlockPool::push_sample()    r18 taken, X its time
-///   part 2  Sampler::prepare()                                                 r19 prepared, X turn, Z entry
+/// Shuts only itself out and opens interrupts at once: the slot handler must not wait for the rest.
+/// By hand, for it runs once per line:
+///   part 1  Sampler::take() of the oldest turn, and BlockPool::push_sample()    r18 taken, X its
+///   time part 2  Sampler::prepare()                                                 r19 prepared,
+///   X turn, Z entry
 ISR(ADC_vect, ISR_NAKED) {
     using namespace yokedock::firmware;
-    asm volatile("push r24             \n\t"
-                 "push r25             \n\t"
-                 "lds  r24, %[quiet]   \n\t"
-                 "sts  %[adcsra], r24  \n\t"
-                 "lds  r24, %[tcnt4]   \n\t"
-                 "lds  r25, %[tcnt4]+1 \n\t"
-                 "push r22             \n\t"
-                 "push r23             \n\t"
-                 "lds  r22, %[adc]     \n\t"
-                 "lds  r23, %[adc]+1   \n\t"
-                 "push r30             \n\t"
-                 "in   r30, __SREG__   \n\t"
-                 "sei                  \n\t"
-                 "sts  %[time], r24    \n\t"
-                 "sts  %[time]+1, r25  \n\t"
-                 "push r30             \n\t"
-                 "push r31             \n\t"
-                 "push r26             \n\t"
-                 "push r27             \n\t"
-                 "push r18             \n\t"
-                 "push r19             \n\t"
-                 "push r20             \n\t"
-                 "push r21             \n\t"
-                 "lds  r18, %[taken]   \n\t"
-                 "lds  r19, %[planned] \n\t"
-                 "cp   r18, r19        \n\t"
-                 "breq 10f             \n\t"
-                 "mov  r30, r18        \n\t"
-                 "andi r30, 3          \n\t"
-                 "lsl  r30             \n\t"
-                 "lsl  r30             \n\t"
-                 "lsl  r30             \n\t"
-                 "ldi  r31, 0          \n\t"
-                 "subi r30, lo8(-(%[turn])) \n\t"
-                 "sbci r31, hi8(-(%[turn])) \n\t"
-                 "ldd  r26, Z+2        \n\t"
-                 "ldd  r27, Z+3        \n\t"
-                 "sub  r24, r26        \n\t" // age, less the least it can be
-                 "sbc  r25, r27        \n\t"
-                 "lds  r19, %[soonest] \n\t"
-                 "sub  r24, r19        \n\t"
-                 "lds  r19, %[soonest]+1 \n\t"
-                 "sbc  r25, r19        \n\t"
-                 "subi r24, lo8(%[window]) \n\t"
-                 "sbci r25, hi8(%[window]) \n\t"
-                 "brcc 10f             \n\t"
-                 "lds  r21, %[left]    \n\t"
-                 "cpi  r21, 2          \n\t"
-                 "brlo 9f              \n\t"
-                 "ldd  r20, Z+5        \n\t" // channel
-                 "lds  r24, %[last]    \n\t"
-                 "lds  r25, %[last]+1  \n\t"
-                 "movw r30, r26        \n\t"
-                 "sub  r30, r24        \n\t"
-                 "sbc  r31, r25        \n\t"
-                 "lds  r24, %[age]     \n\t"
-                 "lds  r25, %[age]+1   \n\t"
-                 "lds  r19, %[age]+2   \n\t"
-                 "add  r24, r30        \n\t"
-                 "adc  r25, r31        \n\t"
-                 "brcc 1f              \n\t"
-                 "inc  r19             \n\t"
-                 "1: cpi r19, 8        \n\t"
-                 "brlo 11f             \n\t"
-                 "rjmp 10f             \n\t"
-                 "9: lds r20, %[free]  \n\t" // no block open and none free: the word is lost, at little cost
-                 "or   r20, r21        \n\t"
-                 "breq 12f             \n\t"
-                 "10: push r0          \n\t"
-                 "push r1              \n\t"
-                 "clr  r1              \n\t"
-                 "movw r24, r22        \n\t"
-                 "call yokedock_take_result \n\t"
-                 "rjmp 21f             \n\t"
-                 "12: lds r30, %[dropped]   \n\t"
-                 "lds  r31, %[dropped]+1 \n\t"
-                 "adiw r30, 1          \n\t"
-                 "sts  %[dropped], r30 \n\t"
-                 "sts  %[dropped]+1, r31 \n\t"
-                 "brne 13f             \n\t"
-                 "lds  r30, %[dropped]+2 \n\t"
-                 "lds  r31, %[dropped]+3 \n\t"
-                 "adiw r30, 1          \n\t"
-                 "sts  %[dropped]+2, r30 \n\t"
-                 "sts  %[dropped]+3, r31 \n\t"
-                 "13: ldi r30, 1       \n\t"
-                 "sts  %[gap], r30     \n\t"
-                 "rjmp 14f             \n\t"
-                 "11:                  \n\t" ::[quiet] "i"(&adcsra_quiet),
-                 [adc] "n"(_SFR_MEM_ADDR(ADC)), [time] "i"(&result_time),
-                 [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), [tcnt4] "n"(_SFR_MEM_ADDR(TCNT4)),
-                 [taken] "i"(&sampler.path.taken), [planned] "i"(&sampler.path.planned),
-                 [turn] "i"(sampler.path.turn), [soonest] "i"(&sampler.path.soonest),
-                 [window] "n"(kResultWindowTicks), [left] "i"(&pool.path.writer[0].left),
-                 [last] "i"(&pool.path.sample.last_low), [age] "i"(&pool.path.sample.age_low),
-                 [free] "i"(&pool.path.free_count), [dropped] "i"(&pool.path.dropped),
-                 [gap] "i"(&pool.path.writer[0].gap));
-    asm volatile("sts  %[last], r26    \n\t"
-                 "sts  %[last]+1, r27  \n\t"
-                 "sts  %[age], r24     \n\t"
-                 "sts  %[age]+1, r25   \n\t"
-                 "sts  %[age]+2, r19   \n\t"
-                 "14: inc r18          \n\t"
-                 "sts  %[taken], r18   \n\t" // before looking at planned: see sole_channel()
-                 "lds  r30, %[planned] \n\t"
-                 "cp   r18, r30        \n\t"
-                 "breq 2f              \n\t"
-                 "mov  r30, r18        \n\t" // the channel of the next one on the way
-                 "andi r30, 3          \n\t"
-                 "lsl  r30             \n\t"
-                 "lsl  r30             \n\t"
-                 "lsl  r30             \n\t"
-                 "ldi  r31, 0          \n\t"
-                 "subi r30, lo8(-(%[turn])) \n\t"
-                 "sbci r31, hi8(-(%[turn])) \n\t"
-                 "ldd  r30, Z+5        \n\t"
-                 "ori  r30, %[refs]    \n\t"
-                 "sts  %[admux], r30   \n\t"
-                 "2: ldi r30, %[ocf]   \n\t"
-                 "out  %[tifr1], r30   \n\t"
-                 "tst  r21             \n\t"
-                 "breq 15f             \n\t" // a lost word
-                 "lds  r26, %[at]      \n\t"
-                 "lds  r27, %[at]+1    \n\t"
-                 "st   X+, r22         \n\t" // code | channel << 10 | age << 13
-                 "lsl  r20             \n\t"
-                 "lsl  r20             \n\t"
-                 "or   r20, r23        \n\t"
-                 "ldi  r31, 0          \n\t"
-                 "lsr  r19             \n\t"
-                 "ror  r25             \n\t"
-                 "ror  r24             \n\t"
-                 "ror  r31             \n\t"
-                 "lsr  r19             \n\t"
-                 "ror  r25             \n\t"
-                 "ror  r24             \n\t"
-                 "ror  r31             \n\t"
-                 "lsr  r19             \n\t"
-                 "ror  r25             \n\t"
-                 "ror  r24             \n\t"
-                 "ror  r31             \n\t"
-                 "or   r20, r31        \n\t"
-                 "st   X+, r20         \n\t"
-                 "st   X+, r24         \n\t"
-                 "st   X+, r25         \n\t"
-                 "sts  %[at], r26      \n\t"
-                 "sts  %[at]+1, r27    \n\t"
-                 "dec  r21             \n\t"
-                 "sts  %[left], r21    \n\t"
-                 "15:                  \n\t" ::[last] "i"(&pool.path.sample.last_low),
-                 [age] "i"(&pool.path.sample.age_low), [taken] "i"(&sampler.path.taken),
-                 [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn),
-                 [refs] "M"(1 << REFS0), [admux] "n"(_SFR_MEM_ADDR(ADMUX)), [ocf] "M"(1 << OCF1B),
-                 [tifr1] "I"(_SFR_IO_ADDR(TIFR1)), [at] "i"(&pool.path.writer[0].at),
-                 [left] "i"(&pool.path.writer[0].left));
+    asm volatile(
+        "push r24             \n\t"
+        "push r25             \n\t"
+        "lds  r24, %[quiet]   \n\t"
+        "sts  %[adcsra], r24  \n\t"
+        "lds  r24, %[tcnt4]   \n\t"
+        "lds  r25, %[tcnt4]+1 \n\t"
+        "push r22             \n\t"
+        "push r23             \n\t"
+        "lds  r22, %[adc]     \n\t"
+        "lds  r23, %[adc]+1   \n\t"
+        "push r30             \n\t"
+        "in   r30, __SREG__   \n\t"
+        "sei                  \n\t"
+        "sts  %[time], r24    \n\t"
+        "sts  %[time]+1, r25  \n\t"
+        "push r30             \n\t"
+        "push r31             \n\t"
+        "push r26             \n\t"
+        "push r27             \n\t"
+        "push r18             \n\t"
+        "push r19             \n\t"
+        "push r20             \n\t"
+        "push r21             \n\t"
+        "lds  r18, %[taken]   \n\t"
+        "lds  r19, %[planned] \n\t"
+        "cp   r18, r19        \n\t"
+        "breq 10f             \n\t"
+        "mov  r30, r18        \n\t"
+        "andi r30, 3          \n\t"
+        "lsl  r30             \n\t"
+        "lsl  r30             \n\t"
+        "lsl  r30             \n\t"
+        "ldi  r31, 0          \n\t"
+        "subi r30, lo8(-(%[turn])) \n\t"
+        "sbci r31, hi8(-(%[turn])) \n\t"
+        "ldd  r26, Z+2        \n\t"
+        "ldd  r27, Z+3        \n\t"
+        "sub  r24, r26        \n\t" // age, less the least it can be
+        "sbc  r25, r27        \n\t"
+        "lds  r19, %[soonest] \n\t"
+        "sub  r24, r19        \n\t"
+        "lds  r19, %[soonest]+1 \n\t"
+        "sbc  r25, r19        \n\t"
+        "subi r24, lo8(%[window]) \n\t"
+        "sbci r25, hi8(%[window]) \n\t"
+        "brcc 10f             \n\t"
+        "lds  r21, %[left]    \n\t"
+        "cpi  r21, 2          \n\t"
+        "brlo 9f              \n\t"
+        "ldd  r20, Z+5        \n\t" // channel
+        "lds  r24, %[last]    \n\t"
+        "lds  r25, %[last]+1  \n\t"
+        "movw r30, r26        \n\t"
+        "sub  r30, r24        \n\t"
+        "sbc  r31, r25        \n\t"
+        "lds  r24, %[age]     \n\t"
+        "lds  r25, %[age]+1   \n\t"
+        "lds  r19, %[age]+2   \n\t"
+        "add  r24, r30        \n\t"
+        "adc  r25, r31        \n\t"
+        "brcc 1f              \n\t"
+        "inc  r19             \n\t"
+        "1: cpi r19, 8        \n\t"
+        "brlo 11f             \n\t"
+        "rjmp 10f             \n\t"
+        "9: lds r20, %[free]  \n\t" // no block open and none free: the word is lost, at little cost
+        "or   r20, r21        \n\t"
+        "breq 12f             \n\t"
+        "10: push r0          \n\t"
+        "push r1              \n\t"
+        "clr  r1              \n\t"
+        "movw r24, r22        \n\t"
+        "call yokedock_take_result \n\t"
+        "rjmp 21f             \n\t"
+        "12: lds r30, %[dropped]   \n\t"
+        "lds  r31, %[dropped]+1 \n\t"
+        "adiw r30, 1          \n\t"
+        "sts  %[dropped], r30 \n\t"
+        "sts  %[dropped]+1, r31 \n\t"
+        "brne 13f             \n\t"
+        "lds  r30, %[dropped]+2 \n\t"
+        "lds  r31, %[dropped]+3 \n\t"
+        "adiw r30, 1          \n\t"
+        "sts  %[dropped]+2, r30 \n\t"
+        "sts  %[dropped]+3, r31 \n\t"
+        "13: ldi r30, 1       \n\t"
+        "sts  %[gap], r30     \n\t"
+        "rjmp 14f             \n\t"
+        "11:                  \n\t" ::[quiet] "i"(&adcsra_quiet),
+        [adc] "n"(_SFR_MEM_ADDR(ADC)), [time] "i"(&result_time),
+        [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), [tcnt4] "n"(_SFR_MEM_ADDR(TCNT4)),
+        [taken] "i"(&sampler.path.taken), [planned] "i"(&sampler.path.planned),
+        [turn] "i"(sampler.path.turn), [soonest] "i"(&sampler.path.soonest),
+        [window] "n"(kResultWindowTicks), [left] "i"(&pool.path.writer[0].left),
+        [last] "i"(&pool.path.sample.last_low), [age] "i"(&pool.path.sample.age_low),
+        [free] "i"(&pool.path.free_count), [dropped] "i"(&pool.path.dropped),
+        [gap] "i"(&pool.path.writer[0].gap));
+    asm volatile(
+        "sts  %[last], r26    \n\t"
+        "sts  %[last]+1, r27  \n\t"
+        "sts  %[age], r24     \n\t"
+        "sts  %[age]+1, r25   \n\t"
+        "sts  %[age]+2, r19   \n\t"
+        "14: inc r18          \n\t"
+        "sts  %[taken], r18   \n\t" // before looking at planned: see sole_channel()
+        "lds  r30, %[planned] \n\t"
+        "cp   r18, r30        \n\t"
+        "breq 2f              \n\t"
+        "mov  r30, r18        \n\t" // the channel of the next one on the way
+        "andi r30, 3          \n\t"
+        "lsl  r30             \n\t"
+        "lsl  r30             \n\t"
+        "lsl  r30             \n\t"
+        "ldi  r31, 0          \n\t"
+        "subi r30, lo8(-(%[turn])) \n\t"
+        "sbci r31, hi8(-(%[turn])) \n\t"
+        "ldd  r30, Z+5        \n\t"
+        "ori  r30, %[refs]    \n\t"
+        "sts  %[admux], r30   \n\t"
+        "2: ldi r30, %[ocf]   \n\t"
+        "out  %[tifr1], r30   \n\t"
+        "tst  r21             \n\t"
+        "breq 15f             \n\t" // a lost word
+        "lds  r26, %[at]      \n\t"
+        "lds  r27, %[at]+1    \n\t"
+        "st   X+, r22         \n\t" // code | channel << 10 | age << 13
+        "lsl  r20             \n\t"
+        "lsl  r20             \n\t"
+        "or   r20, r23        \n\t"
+        "ldi  r31, 0          \n\t"
+        "lsr  r19             \n\t"
+        "ror  r25             \n\t"
+        "ror  r24             \n\t"
+        "ror  r31             \n\t"
+        "lsr  r19             \n\t"
+        "ror  r25             \n\t"
+        "ror  r24             \n\t"
+        "ror  r31             \n\t"
+        "lsr  r19             \n\t"
+        "ror  r25             \n\t"
+        "ror  r24             \n\t"
+        "ror  r31             \n\t"
+        "or   r20, r31        \n\t"
+        "st   X+, r20         \n\t"
+        "st   X+, r24         \n\t"
+        "st   X+, r25         \n\t"
+        "sts  %[at], r26      \n\t"
+        "sts  %[at]+1, r27    \n\t"
+        "dec  r21             \n\t"
+        "sts  %[left], r21    \n\t"
+        "15:                  \n\t" ::[last] "i"(&pool.path.sample.last_low),
+        [age] "i"(&pool.path.sample.age_low), [taken] "i"(&sampler.path.taken),
+        [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn), [refs] "M"(1 << REFS0),
+        [admux] "n"(_SFR_MEM_ADDR(ADMUX)), [ocf] "M"(1 << OCF1B), [tifr1] "I"(_SFR_IO_ADDR(TIFR1)),
+        [at] "i"(&pool.path.writer[0].at), [left] "i"(&pool.path.writer[0].left));
     asm volatile("lds  r19, %[prepared] \n\t"
                  "mov  r30, r19        \n\t"
                  "sub  r30, r18        \n\t"
@@ -335,8 +343,7 @@ ISR(ADC_vect, ISR_NAKED) {
                  "pop  r26             \n\t"
                  "lds  r24, %[armed]   \n\t"
                  "cli                  \n\t" // a result that waits must not nest
-                 "sts  %[adcsra], r24  \n\t" YOKEDOCK_PUMP
-                 "pop  r31             \n\t"
+                 "sts  %[adcsra], r24  \n\t" YOKEDOCK_PUMP "pop  r31             \n\t"
                  "pop  r30             \n\t"
                  "out  __SREG__, r30   \n\t"
                  "pop  r30             \n\t"
@@ -357,5 +364,6 @@ ISR(ADC_vect, ISR_NAKED) {
                  "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),
                  [turn] "i"(sampler.path.turn), [entry] "i"(&sampler.path.at),
                  [least] "i"(&sampler.path.least), [wait] "i"(&sampler.path.wait),
-                 [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), YOKEDOCK_PUMP_OPERANDS);
+                 [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)),
+                 YOKEDOCK_PUMP_OPERANDS);
 }

@@ -6,7 +6,9 @@ namespace yokedock {
 namespace firmware {
 
 /// Main loop: sampling by settings' schedule from the next line on. Takes one conversion time.
-void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks);
+/// other_work: so much else is to be done in each line (both edges, a picture) that only every
+/// other one can be sampled.
+void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks, bool other_work);
 
 /// Main loop: goes on when a trigger was lost and no result came.
 void recover_sampling();

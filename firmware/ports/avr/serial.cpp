@@ -52,7 +52,9 @@ void start_serial() {
     UCSR0B = (1 << RXCIE0) | (1 << RXEN0) | (1 << TXEN0);
 }
 
-bool receive_waiting() { return ring_head != ring_tail; }
+bool receive_waiting() {
+    return ring_head != ring_tail;
+}
 
 bool receive_byte(uint8_t& byte) {
     const uint8_t tail = ring_tail;
@@ -90,11 +92,12 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_byt
     }
 }
 
-#define YOKEDOCK_SAVE_ALL                                                                              \
-    "push r0 \n\tpush r1 \n\tpush r18 \n\tpush r19 \n\tpush r20 \n\tpush r21 \n\tpush r22 \n\t"              \
+#define YOKEDOCK_SAVE_ALL                                                                          \
+    "push r0 \n\tpush r1 \n\tpush r18 \n\tpush r19 \n\tpush r20 \n\tpush r21 \n\tpush r22 \n\t"    \
     "push r23 \n\tpush r26 \n\tpush r27 \n\tclr r1 \n\t"
-#define YOKEDOCK_RESTORE_ALL                                                                           \
-    "pop r27 \n\tpop r26 \n\tpop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r19 \n\tpop r18 \n\t"     \
+#define YOKEDOCK_RESTORE_ALL                                                                       \
+    "pop r27 \n\tpop r26 \n\tpop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r19 \n\tpop r18 " \
+    "\n\t"                                                                                         \
     "pop r1 \n\tpop r0 \n\t"
 
 /// By hand: it runs for every byte received.
@@ -129,8 +132,7 @@ ISR(USART0_RX_vect, ISR_NAKED) {
                  "pop  r24            \n\t"
                  "reti                \n\t"
                  "3: push r24         \n\t" YOKEDOCK_SAVE_ALL
-                 "call yokedock_byte_lost \n\t" YOKEDOCK_RESTORE_ALL
-                 "pop  r24            \n\t"
+                 "call yokedock_byte_lost \n\t" YOKEDOCK_RESTORE_ALL "pop  r24            \n\t"
                  "rjmp 1b             \n\t"
                  "4:                  \n\t" YOKEDOCK_SAVE_ALL
                  "call yokedock_byte_lost \n\t" YOKEDOCK_RESTORE_ALL

@@ -1,10 +1,11 @@
 // SPDX-License-Identifier: MIT
 // UART 0, 1 Mbaud 8N1. Main loop only.
 //
-//   receive:  ring of 256 bytes; the interrupt moves `head`, the main loop `tail`; both wrap by themselves
-//   transmit: two frame buffers; while one is filled the other is sent, byte by byte, by whoever comes by: the main
-//             loop, and the handlers of conversions and line edges at their ends. No interrupt of its own: measuring
-//             comes first, and the line takes what time is left.
+//   receive:  ring of 256 bytes; the interrupt moves `head`, the main loop `tail`; both wrap by
+//   themselves transmit: two frame buffers; while one is filled the other is sent, byte by byte, by
+//   whoever comes by: the main
+//             loop, and the handlers of conversions and line edges at their ends. No interrupt of
+//             its own: measuring comes first, and the line takes what time is left.
 #pragma once
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -20,8 +21,8 @@ struct Sending {
 };
 extern Sending sending;
 
-/// Sends a byte if the line takes one: for the end of a handler in assembler, interrupts off. Changes r24, r25, Z and
-/// flags. Operands: SEND_OPERANDS.
+/// Sends a byte if the line takes one: for the end of a handler in assembler, interrupts off.
+/// Changes r24, r25, Z and flags. Operands: SEND_OPERANDS.
 #define YOKEDOCK_PUMP                                                                              \
     "lds  r24, %[ucsr]      \n\t"                                                                  \
     "sbrs r24, 5            \n\t"                                                                  \
@@ -38,8 +39,8 @@ extern Sending sending;
     "sts  %[sendleft], r24  \n\t"                                                                  \
     "95:                    \n\t"
 #define YOKEDOCK_PUMP_OPERANDS                                                                     \
-    [ucsr] "n"(_SFR_MEM_ADDR(UCSR0A)), [udr] "n"(_SFR_MEM_ADDR(UDR0)),                             \
-        [sendat] "i"(&sending.at), [sendleft] "i"(&sending.left)
+    [ucsr] "n"(_SFR_MEM_ADDR(UCSR0A)), [udr] "n"(_SFR_MEM_ADDR(UDR0)), [sendat] "i"(&sending.at),  \
+        [sendleft] "i"(&sending.left)
 
 /// Sends a byte if the line takes one. To be called every 300 cycles or so while sending.
 inline void pump() {
@@ -54,7 +55,8 @@ inline void pump() {
     }
 }
 
-/// The frame at hand is sent: goes on with the other buffer, if it is full. True while there is something to send.
+/// The frame at hand is sent: goes on with the other buffer, if it is full. True while there is
+/// something to send.
 bool keep_sending();
 
 void start_serial();

@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: MIT
-// The slot interrupt: timer 1 overflow, once per half line or line. All sync edges come from compare units whose
-// values were written one slot ahead, so the handler's delay never moves an edge; it only has to end in time.
+// The slot interrupt: timer 1 overflow, once per half line or line. All sync edges come from
+// compare units whose values were written one slot ahead, so the handler's delay never moves an
+// edge; it only has to end in time.
 //
 // Timer 1, mode 14 (ATmega2560 data sheet, "16-bit Timer/Counter", fast PWM, TOP = ICR1):
-//   OCR1x written in slot k is taken over at the start of slot k + 1; ICR1 is immediate and must be written
-//   before the count passes it. The output goes to sync level when the count becomes 0 and back one tick after
-//   it equals OCR1A: a pulse of OCR1A + 1 ticks. A compare value above TOP never matches: a solid slot.
-//   The compare flag that triggers the converter rises one tick after the match: at OCR1B + 1.
+//   OCR1x written in slot k is taken over at the start of slot k + 1; ICR1 is immediate and must be
+//   written before the count passes it. The output goes to sync level when the count becomes 0 and
+//   back one tick after it equals OCR1A: a pulse of OCR1A + 1 ticks. A compare value above TOP
+//   never matches: a solid slot. The compare flag that triggers the converter rises one tick after
+//   the match: at OCR1B + 1.
 #pragma GCC optimize("O2")
 #include "firmware/ports/avr/slot_handler.hpp"
 #include "firmware/ports/avr/line_edges.hpp"
@@ -57,10 +59,9 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_swi
 } // namespace yokedock
 
 /// Around calls from the handler: what a function may change and the handler has not saved.
-#define YOKEDOCK_SAVE                                                                                  \
+#define YOKEDOCK_SAVE                                                                              \
     "push r0 \n\tpush r1 \n\tpush r20 \n\tpush r21 \n\tpush r22 \n\tpush r23 \n\tclr r1 \n\t"
-#define YOKEDOCK_RESTORE                                                                               \
-    "pop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r1 \n\tpop r0 \n\t"
+#define YOKEDOCK_RESTORE "pop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r1 \n\tpop r0 \n\t"
 
 /// The line sync pin for the described slot: a line sync only where a line starts.
 static inline void connect_pins() {
@@ -85,9 +86,9 @@ static inline void field_sync_edge() {
 }
 
 /// After the line sync width of a slot in which a run begins: pins and field sync edge as the
-/// described slot needs them, first, for there may be little of the slot left; then the run after it, in this slot
-/// or the next. The flag may be an old one, from the slot before: then the pulse still lasts, and the real match
-/// comes.
+/// described slot needs them, first, for there may be little of the slot left; then the run after
+/// it, in this slot or the next. The flag may be an old one, from the slot before: then the pulse
+/// still lasts, and the real match comes.
 extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_after_pulse() {
     using namespace yokedock::firmware;
     if (TCNT1 <= slot.line_compare) {
@@ -124,40 +125,43 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_aft
 
 ISR(TIMER1_COMPC_vect, ISR_NAKED) {
     asm volatile("push r24 \n\tin r24, __SREG__ \n\tpush r24 \n\tpush r25 \n\t"
-                 "push r18 \n\tpush r19 \n\tpush r26 \n\tpush r27 \n\tpush r30 \n\tpush r31 \n\t" YOKEDOCK_SAVE
-                 "call yokedock_after_pulse \n\t" YOKEDOCK_RESTORE
+                 "push r18 \n\tpush r19 \n\tpush r26 \n\tpush r27 \n\tpush r30 \n\tpush r31 "
+                 "\n\t" YOKEDOCK_SAVE "call yokedock_after_pulse \n\t" YOKEDOCK_RESTORE
                  "pop r31 \n\tpop r30 \n\tpop r27 \n\tpop r26 \n\tpop r19 \n\tpop r18 \n\t"
                  "pop r25 \n\tpop r24 \n\tout __SREG__, r24 \n\tpop r24 \n\treti \n\t" ::);
 }
 
-/// A picture is due in this line: puts the pattern timer in step and arms the window, before anything else can take
-/// time: both must be done when the window opens, 147 ticks or more after the line start. From reading TCNT1 to
-/// writing TCNT2 are 12 cycles, whichever way the branch goes; picture_add contains them. r24, r25 are free.
-#define YOKEDOCK_PICTURE_FIRST                                                                         \
-    "lds  r24, %[tcnt1]      \n\t"                                                                     \
-    "cpi  r24, 130           \n\t" /* too late for this line: leave it black */                        \
-    "brsh 19f                \n\t"                                                                     \
-    "lds  r25, yokedock_picture_add    \n\t"                                                           \
-    "add  r24, r25           \n\t"                                                                     \
-    "lds  r25, yokedock_picture_period \n\t"                                                           \
-    "cp   r24, r25           \n\t"                                                                     \
-    "brcs 18f                \n\t"                                                                     \
-    "sub  r24, r25           \n\t"                                                                     \
-    "18: sts %[tcnt2], r24   \n\t"                                                                     \
-    "lds  r24, yokedock_picture_tccr2a \n\t"                                                           \
-    "sts  %[tccr2a], r24     \n\t"                                                                     \
-    "lds  r24, yokedock_picture_open+1 \n\t"                                                           \
-    "sts  %[ocr3b]+1, r24    \n\t"                                                                     \
-    "lds  r24, yokedock_picture_open   \n\t"                                                           \
-    "sts  %[ocr3b], r24      \n\t"                                                                     \
-    "lds  r24, yokedock_tccr3a         \n\t"                                                           \
-    "ori  r24, 0x30          \n\t" /* window pin: set on match */                                      \
-    "sts  %[tccr3a], r24     \n\t"                                                                     \
+/// A picture is due in this line: puts the pattern timer in step and arms the window, before
+/// anything else can take time: both must be done when the window opens, 147 ticks or more after
+/// the line start. From reading TCNT1 to writing TCNT2 are 12 cycles, whichever way the branch
+/// goes; picture_add contains them. r24, r25 are free.
+#define YOKEDOCK_PICTURE_FIRST                                                                     \
+    "lds  r24, %[tcnt1]      \n\t"                                                                 \
+    "cpi  r24, 130           \n\t" /* too late for this line: leave it black */                    \
+    "brsh 19f                \n\t"                                                                 \
+    "lds  r25, yokedock_picture_add    \n\t"                                                       \
+    "add  r24, r25           \n\t"                                                                 \
+    "lds  r25, yokedock_picture_period \n\t"                                                       \
+    "cp   r24, r25           \n\t"                                                                 \
+    "brcs 18f                \n\t"                                                                 \
+    "sub  r24, r25           \n\t"                                                                 \
+    "18: sts %[tcnt2], r24   \n\t"                                                                 \
+    "lds  r24, yokedock_picture_tccr2a \n\t"                                                       \
+    "sts  %[tccr2a], r24     \n\t"                                                                 \
+    "lds  r24, yokedock_picture_open+1 \n\t"                                                       \
+    "sts  %[ocr3b]+1, r24    \n\t"                                                                 \
+    "lds  r24, yokedock_picture_open   \n\t"                                                       \
+    "sts  %[ocr3b], r24      \n\t"                                                                 \
+    "lds  r24, yokedock_tccr3a         \n\t"                                                       \
+    "ori  r24, 0x30          \n\t" /* window pin: set on match */                                  \
+    "sts  %[tccr3a], r24     \n\t"                                                                 \
     "19:                     \n\t"
 
-/// The slot handler. By hand, because it runs 15000 times a second, and a compiler saves twice the registers:
-/// ICR1 of the slot that has begun; then SlotSequencer::advance(), Sampler::plan() and the picture for the next.
-///   X  low half of the described slot's start tick     Z  its length, then the turn of the schedule
+/// The slot handler. By hand, because it runs 15000 times a second, and a compiler saves twice the
+/// registers: ICR1 of the slot that has begun; then SlotSequencer::advance(), Sampler::plan() and
+/// the picture for the next.
+///   X  low half of the described slot's start tick     Z  its length, then the turn of the
+///   schedule
 ISR(TIMER1_OVF_vect, ISR_NAKED) {
     using namespace yokedock::firmware;
     asm volatile("push r24                \n\t"
@@ -166,7 +170,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
                  "push r25                \n\t"
                  "sbis %[flags], %[bit]   \n\t"
                  "rjmp 20f                \n\t" //
-                 YOKEDOCK_PICTURE_FIRST   //
+                 YOKEDOCK_PICTURE_FIRST         //
                  "20:                     \n\t"
                  "push r30                \n\t"
                  "push r31                \n\t"
@@ -239,10 +243,10 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  %[begun], r24      \n\t"
         "sbi  %[flags], %[after] \n\t"
         "sbrs r24, 2             \n\t"
-        "rjmp 41f                \n\t" //
-        YOKEDOCK_SAVE            //
+        "rjmp 41f                \n\t"   //
+        YOKEDOCK_SAVE                    //
         "call yokedock_switch_plan \n\t" //
-        YOKEDOCK_RESTORE         //
+        YOKEDOCK_RESTORE                 //
         "rjmp 41f                \n\t"
         // Half lines start lines by turns; their pins are looked at one by one.
         "33: lds r24, %[starts]  \n\t"
@@ -255,12 +259,10 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         [high] "i"(&slot.next_high), [shape] "i"(&sequencer.path.run.shape),
         [left] "i"(&sequencer.path.run.slots_left), [compare] "i"(&sequencer.path.run.compare),
         [ticks] "i"(&sequencer.path.run.ticks), [step] "i"(&sequencer.path.run.step),
-        [shape2] "i"(&sequencer.path.staged.shape),
-        [left2] "i"(&sequencer.path.staged.slots_left),
-        [compare2] "i"(&sequencer.path.staged.compare),
-        [ticks2] "i"(&sequencer.path.staged.ticks), [step2] "i"(&sequencer.path.staged.step),
-        [begins] "i"(&sequencer.path.staged_begins), [begun] "i"(&sequencer.path.begun),
-        [todo] "i"(&sequencer.path.todo),
+        [shape2] "i"(&sequencer.path.staged.shape), [left2] "i"(&sequencer.path.staged.slots_left),
+        [compare2] "i"(&sequencer.path.staged.compare), [ticks2] "i"(&sequencer.path.staged.ticks),
+        [step2] "i"(&sequencer.path.staged.step), [begins] "i"(&sequencer.path.staged_begins),
+        [begun] "i"(&sequencer.path.begun), [todo] "i"(&sequencer.path.todo),
         [starts] "i"(&sequencer.path.starts_line), [ocr1a] "n"(_SFR_MEM_ADDR(OCR1A)),
         [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [after] "I"(kAfterPulseBit));
     asm volatile( // fraction += step; a carry makes the slot one tick longer
@@ -411,7 +413,8 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "dec  r24                \n\t"
         "sts  %[left], r24       \n\t"
         "brne 80f                \n\t"
-        "lds  r24, %[row]        \n\t" // a row ends: the other kind begins, or nothing below the last
+        "lds  r24, %[row]        \n\t" // a row ends: the other kind begins, or nothing below the
+                                       // last
         "lds  r25, %[rows]       \n\t"
         "cp   r24, r25           \n\t"
         "ldi  r25, 0             \n\t"
@@ -438,8 +441,8 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  yokedock_picture_open, r24   \n\t"
         "sts  yokedock_picture_open+1, r25 \n\t"
         "sbi  %[flags], %[bit]   \n\t"
-        // Half lines: the line sync pin as the next slot needs it, if this slot's pulse is over, as it is by now. All
-        // else that a run's beginning brings is left to the compare C handler.
+        // Half lines: the line sync pin as the next slot needs it, if this slot's pulse is over, as
+        // it is by now. All else that a run's beginning brings is left to the compare C handler.
         "88: sbis %[flags], %[after] \n\t"
         "rjmp 90f                \n\t"
         "cbi  %[flags], %[after] \n\t"
@@ -486,11 +489,11 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  %[longest]+1, r25  \n\t"
         "rjmp 91b                \n\t" ::[pattern] "i"(&video.pattern),
         [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [bit] "I"(kPictureDueBit), [left] "i"(&video.left),
-        [starts] "i"(&sequencer.path.starts_line), [row] "i"(&video.row), [rows] "i"(&video.rows), [kind] "i"(video.kind),
-        [due] "i"(&video.due), [open] "i"(&video.open), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
-        [longest] "i"(&slot.longest), [after] "I"(kAfterPulseBit),
-        [begun] "i"(&sequencer.path.begun), [todo] "i"(&sequencer.path.todo),
-        [pulse] "i"(&slot.line_compare), [line] "i"(&slot.tccr1a_line), [now] "i"(&slot.tccr1a),
-        [tccr1a] "n"(_SFR_MEM_ADDR(TCCR1A)), [timsk1] "n"(_SFR_MEM_ADDR(TIMSK1)),
-        [both] "M"((1 << TOIE1) | (1 << OCIE1C)));
+        [starts] "i"(&sequencer.path.starts_line), [row] "i"(&video.row), [rows] "i"(&video.rows),
+        [kind] "i"(video.kind), [due] "i"(&video.due), [open] "i"(&video.open),
+        [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)), [longest] "i"(&slot.longest),
+        [after] "I"(kAfterPulseBit), [begun] "i"(&sequencer.path.begun),
+        [todo] "i"(&sequencer.path.todo), [pulse] "i"(&slot.line_compare),
+        [line] "i"(&slot.tccr1a_line), [now] "i"(&slot.tccr1a), [tccr1a] "n"(_SFR_MEM_ADDR(TCCR1A)),
+        [timsk1] "n"(_SFR_MEM_ADDR(TIMSK1)), [both] "M"((1 << TOIE1) | (1 << OCIE1C)));
 }

@@ -5,21 +5,23 @@
 namespace yokedock {
 namespace firmware {
 
-/// Main loop: port_connect and port_idle of a plan. Composite sync is OC1A, line sync OC1C: inverting where active low.
+/// Main loop: port_connect and port_idle of a plan. Composite sync is OC1A, line sync OC1C:
+/// inverting where active low.
 inline void set_port_bytes(SlotPlan& plan) {
     const bool composite_high = (plan.flags & wire::kSyncCompositePositive) != 0;
     const bool line_high = (plan.flags & wire::kSyncSeparateLinePositive) != 0;
     plan.port_connect = static_cast<uint8_t>((1 << WGM11) | (composite_high ? 0x80 : 0xC0) |
                                              (line_high ? 0x08 : 0x0C));
-    plan.port_idle = static_cast<uint8_t>((composite_high ? 0 : kCompositePin) |
-                                          (line_high ? 0 : kLinePin));
+    plan.port_idle =
+        static_cast<uint8_t>((composite_high ? 0 : kCompositePin) | (line_high ? 0 : kLinePin));
 }
 
-/// Cycles of the handler after its last look at the count: registers restored and return. longest is kept without.
+/// Cycles of the handler after its last look at the count: registers restored and return. longest
+/// is kept without.
 constexpr uint8_t kEpilogueCycles = 41;
 
-/// Sets timers 1, 3, 4 and 5 up on one tick axis and starts the slots with this plan, output off. Interrupts must
-/// be off; they run from the caller's sei() on. plan must stay valid.
+/// Sets timers 1, 3, 4 and 5 up on one tick axis and starts the slots with this plan, output off.
+/// Interrupts must be off; they run from the caller's sei() on. plan must stay valid.
 void start_slots(const SlotPlan* plan);
 
 /// Main loop, interrupts off, output off: idle levels of the sync pins for this plan.

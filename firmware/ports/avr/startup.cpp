@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
-// The first instructions after reset, before memory is set up: relays off before anything else (the reset itself
-// has made their pins inputs, which is off too), then the reset cause is kept and the watchdog,
-// which may still run from before, stopped (data sheet, "Watchdog Timer": clear WDRF first).
+// The first instructions after reset, before memory is set up: relays off before anything else (the
+// reset itself has made their pins inputs, which is off too), then the reset cause is kept and the
+// watchdog, which may still run from before, stopped (data sheet, "Watchdog Timer": clear WDRF
+// first).
 #include "firmware/ports/avr/startup.hpp"
 #include "firmware/ports/avr/pins.hpp"
 #include <avr/wdt.h>
@@ -22,7 +23,9 @@ extern "C" void yokedock_keep_reset_cause() {
 namespace yokedock {
 namespace firmware {
 
-uint8_t saved_reset_flags() { return reset_flags; }
+uint8_t saved_reset_flags() {
+    return reset_flags;
+}
 
 } // namespace firmware
 } // namespace yokedock

@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: MIT
-// What interrupts and main loop share. Main touches it with interrupts off (InterruptLock) unless said otherwise.
+// What interrupts and main loop share. Main touches it with interrupts off (InterruptLock) unless
+// said otherwise.
 //
-// One time axis: tick 0 is the start of the first slot. Timers 3, 4 and 5 run freely and always hold the low 16
-// bits of the tick (they are started so; timebase.cpp). Timer 1 counts from 0 in every slot.
+// One time axis: tick 0 is the start of the first slot. Timers 3, 4 and 5 run freely and always
+// hold the low 16 bits of the tick (they are started so; timebase.cpp). Timer 1 counts from 0 in
+// every slot.
 #pragma once
 #include "firmware/core/block_pool.hpp"
 #include "firmware/core/edge_counter.hpp"
@@ -40,23 +42,26 @@ extern EdgeCounter field_counter;
 
 /// Set by the slot handler.
 struct SlotState {
-    uint16_t next_low;   ///< tick of the slot the sequencer describes, low and high half
+    uint16_t next_low; ///< tick of the slot the sequencer describes, low and high half
     uint16_t next_high;
-    uint16_t longest;    ///< cycles from overflow to the end of the handler, since the last sync change
+    uint16_t
+        longest; ///< cycles from overflow to the end of the handler, since the last sync change
     volatile uint8_t field_due; ///< a field start waits for the main loop to record it
-    uint32_t field_time; ///< its tick
-    uint8_t tccr1a;      ///< as the pins are connected now
-    uint8_t tccr1a_line; ///< with the line sync pin connected: what a line start needs
-    uint8_t vertical;    ///< the described slot belongs to the vertical sync group (kShapeVertical or 0)
-    uint8_t portb_idle;  ///< levels of the sync pins while no timer drives them
-    uint8_t output;      ///< as the pins are connected: sync goes out
+    uint32_t field_time;        ///< its tick
+    uint8_t tccr1a;             ///< as the pins are connected now
+    uint8_t tccr1a_line;        ///< with the line sync pin connected: what a line start needs
+    uint8_t
+        vertical; ///< the described slot belongs to the vertical sync group (kShapeVertical or 0)
+    uint8_t portb_idle;     ///< levels of the sync pins while no timer drives them
+    uint8_t output;         ///< as the pins are connected: sync goes out
     uint8_t field_positive; ///< the field sync pin is high during sync
-    uint16_t line_compare; ///< line sync width of the present slot's plan - 1
+    uint16_t line_compare;  ///< line sync width of the present slot's plan - 1
     uint16_t line_compare_next;
 };
 extern SlotState slot;
 
-/// The tick whose low half this is, not more than 32767 ticks away from now. Interrupts must be off.
+/// The tick whose low half this is, not more than 32767 ticks away from now. Interrupts must be
+/// off.
 inline uint32_t tick_from_low(uint16_t low) {
     const uint16_t next_low = slot.next_low;
     const int16_t away = static_cast<int16_t>(static_cast<uint16_t>(low - next_low));

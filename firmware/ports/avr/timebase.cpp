@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: MIT
 // Puts timers 1, 3, 4 and 5 on one tick axis.
 //
-// The prescaler hold of GTCCR does not stop timers that run at clk/1, so they are started one after the other by
-// four writes of two cycles each, from counts that make up for it: afterwards all hold the same number at the
-// same cycle. That is read back, the same way, and corrected by what is found.
+// The prescaler hold of GTCCR does not stop timers that run at clk/1, so they are started one after
+// the other by four writes of two cycles each, from counts that make up for it: afterwards all hold
+// the same number at the same cycle. That is read back, the same way, and corrected by what is
+// found.
 #include "firmware/ports/avr/slot_handler.hpp"
 #include "firmware/ports/avr/video.hpp"
 
@@ -15,34 +16,35 @@ namespace {
 constexpr uint8_t kRun = 1 << CS30; ///< clk/1, same bit in every 16-bit timer
 
 /// Count of a timer less that of timer 1, read in a fixed sequence (lds: 2 cycles each).
-#define YOKEDOCK_TIMER_LAG(timer, lag)                                                                 \
-    do {                                                                                               \
-        uint16_t first;                                                                                \
-        uint16_t second;                                                                               \
-        asm volatile("lds %A0, %2   \n\t"                                                              \
-                     "lds %B0, %2+1 \n\t"                                                              \
-                     "lds %A1, %3   \n\t"                                                              \
-                     "lds %B1, %3+1 \n\t"                                                              \
-                     : "=&r"(first), "=&r"(second)                                                     \
-                     : "n"(_SFR_MEM_ADDR(TCNT1)), "n"(_SFR_MEM_ADDR(timer)));                          \
-        lag = static_cast<uint16_t>(second - first - 4);                                               \
+#define YOKEDOCK_TIMER_LAG(timer, lag)                                                             \
+    do {                                                                                           \
+        uint16_t first;                                                                            \
+        uint16_t second;                                                                           \
+        asm volatile("lds %A0, %2   \n\t"                                                          \
+                     "lds %B0, %2+1 \n\t"                                                          \
+                     "lds %A1, %3   \n\t"                                                          \
+                     "lds %B1, %3+1 \n\t"                                                          \
+                     : "=&r"(first), "=&r"(second)                                                 \
+                     : "n"(_SFR_MEM_ADDR(TCNT1)), "n"(_SFR_MEM_ADDR(timer)));                      \
+        lag = static_cast<uint16_t>(second - first - 4);                                           \
     } while (0)
 
-/// Takes lag ticks off a running timer's count; from the read of the low byte to the write of it are 10 cycles.
-#define YOKEDOCK_SHIFT_TIMER(timer, lag)                                                               \
-    do {                                                                                               \
-        uint16_t add = static_cast<uint16_t>(10 - lag);                                                \
-        uint16_t count;                                                                                \
-        asm volatile("lds %A0, %2   \n\t"                                                              \
-                     "lds %B0, %2+1 \n\t"                                                              \
-                     "add %A0, %A1  \n\t"                                                              \
-                     "adc %B0, %B1  \n\t"                                                              \
-                     "nop           \n\t"                                                              \
-                     "nop           \n\t"                                                              \
-                     "sts %2+1, %B0 \n\t"                                                              \
-                     "sts %2, %A0   \n\t"                                                              \
-                     : "=&r"(count)                                                                    \
-                     : "r"(add), "n"(_SFR_MEM_ADDR(timer)));                                           \
+/// Takes lag ticks off a running timer's count; from the read of the low byte to the write of it
+/// are 10 cycles.
+#define YOKEDOCK_SHIFT_TIMER(timer, lag)                                                           \
+    do {                                                                                           \
+        uint16_t add = static_cast<uint16_t>(10 - lag);                                            \
+        uint16_t count;                                                                            \
+        asm volatile("lds %A0, %2   \n\t"                                                          \
+                     "lds %B0, %2+1 \n\t"                                                          \
+                     "add %A0, %A1  \n\t"                                                          \
+                     "adc %B0, %B1  \n\t"                                                          \
+                     "nop           \n\t"                                                          \
+                     "nop           \n\t"                                                          \
+                     "sts %2+1, %B0 \n\t"                                                          \
+                     "sts %2, %A0   \n\t"                                                          \
+                     : "=&r"(count)                                                                \
+                     : "r"(add), "n"(_SFR_MEM_ADDR(timer)));                                       \
     } while (0)
 
 } // namespace
@@ -54,8 +56,8 @@ void set_idle_levels(const SlotPlan& plan) {
     if (((PORTE & kFieldPin) != 0) == high && (DDRE & kFieldPin) != 0) {
         return;
     }
-    // Latch of the field sync unit to its idle level: a forced match, while the pin is an input with the pull-up
-    // at that level.
+    // Latch of the field sync unit to its idle level: a forced match, while the pin is an input
+    // with the pull-up at that level.
     DDRE &= static_cast<uint8_t>(~kFieldPin);
     if (high) {
         PORTE |= kFieldPin;
@@ -77,8 +79,8 @@ void start_slots(const SlotPlan* plan) {
     slot.line_compare = slot.line_compare_next = plan->line_compare;
     slot.tccr1a = slot.tccr1a_line = 1 << WGM11;
 
-    // Latches of the sync pins to their idle level (active low: high) by a forced match, which works only outside
-    // PWM modes, before the pins become outputs.
+    // Latches of the sync pins to their idle level (active low: high) by a forced match, which
+    // works only outside PWM modes, before the pins become outputs.
     TCCR1B = 0;
     TCCR1A = 0xCC;
     TCCR1C = (1 << FOC1A) | (1 << FOC1C);
@@ -90,7 +92,8 @@ void start_slots(const SlotPlan* plan) {
     OCR1A = sequencer.compare();
     OCR1B = kNoCompare;
     OCR1C = plan->line_compare;
-    // The first period only counts up to tick 0: it ends, and slot 0 begins, kLeadTicks after the start.
+    // The first period only counts up to tick 0: it ends, and slot 0 begins, kLeadTicks after the
+    // start.
     constexpr uint16_t kLeadTicks = 1000;
     ICR1 = kLeadTicks - 1;
     TCNT1 = 0;

@@ -19,7 +19,7 @@ VideoState video;
 
 namespace {
 
-constexpr uint8_t kRowPairs = 8; ///< white bars, or fields of the grid, down the picture
+constexpr uint8_t kRowPairs = 8;       ///< white bars, or fields of the grid, down the picture
 constexpr uint8_t kRephaseCycles = 12; ///< from reading TCNT1 to writing TCNT2, slot handler
 
 struct Blanking {
@@ -28,19 +28,22 @@ struct Blanking {
     uint8_t lines;
 };
 
-/// Defaults by line rate: those of 525 lines above 15.7 kHz (a half line below 509.6 ticks), else of 625.
+/// Defaults by line rate: those of 525 lines above 15.7 kHz (a half line below 509.6 ticks), else
+/// of 625.
 Blanking blanking_for(const wire::SyncAchieved& plan) {
     const bool fast = plan.half_line_ticks < 510;
     return {fast ? static_cast<uint16_t>(147) : static_cast<uint16_t>(168), 24,
             fast ? static_cast<uint8_t>(20) : static_cast<uint8_t>(25)};
 }
 
-/// Bar period in ticks: about an eighth of the picture, and one that the handler's single subtraction brings into
-/// range: 2 * period below 256 and above the blanking, or period above the blanking.
+/// Bar period in ticks: about an eighth of the picture, and one that the handler's single
+/// subtraction brings into range: 2 * period below 256 and above the blanking, or period above the
+/// blanking.
 uint8_t bar_period(uint16_t width, uint16_t blanking_end) {
     for (uint8_t bars = 8; bars != 0; --bars) {
         const uint16_t period = width / bars;
-        if ((period <= 127 && 2 * period > blanking_end) || (period > blanking_end && period <= 255)) {
+        if ((period <= 127 && 2 * period > blanking_end) ||
+            (period > blanking_end && period <= 255)) {
             return static_cast<uint8_t>(period);
         }
     }
@@ -51,8 +54,8 @@ uint8_t bar_period(uint16_t width, uint16_t blanking_end) {
 
 void set_video_pattern(wire::VideoPattern pattern, const wire::SyncAchieved& plan) {
     const Blanking blanking = blanking_for(plan);
-    const uint16_t width = static_cast<uint16_t>(2 * plan.half_line_ticks - blanking.end_ticks -
-                                                 blanking.porch_ticks);
+    const uint16_t width =
+        static_cast<uint16_t>(2 * plan.half_line_ticks - blanking.end_ticks - blanking.porch_ticks);
     const uint8_t period = bar_period(width, blanking.end_ticks);
     const uint16_t lines = static_cast<uint16_t>(plan.half_lines / 2);
     const uint8_t multiple = period > blanking.end_ticks ? 1 : 2;

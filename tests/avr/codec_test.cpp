@@ -32,7 +32,7 @@ TEST_CASE("the codec checks pass on the device, where int has 16 bits") {
     std::string text;
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT),
                             keep_byte, &text);
-    // About 14 million cycles of work; the limit only ends a run that hangs.
+    // The limit only ends a run that hangs.
     while (avr->cycle < 200000000 && text.find("done") == std::string::npos) {
         avr_run(avr);
     }

@@ -155,6 +155,9 @@ ISR(TIMER1_COMPC_vect, ISR_NAKED) {
     "lds  r24, yokedock_tccr3a         \n\t"                                                       \
     "ori  r24, 0x30          \n\t" /* window pin: set on match */                                  \
     "sts  %[tccr3a], r24     \n\t"                                                                 \
+    "ldi  r24, 4             \n\t" /* OCF3B, OCIE3B: from now on the opening edge interrupts */    \
+    "out  %[tifr3], r24      \n\t"                                                                 \
+    "sts  %[timsk3], r24     \n\t"                                                                 \
     "19:                     \n\t"
 
 /// The slot handler. By hand, because it runs 15000 times a second, and a compiler saves twice the
@@ -188,6 +191,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
                  [bit] "I"(kPictureDueBit), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
                  [tcnt2] "n"(_SFR_MEM_ADDR(TCNT2)), [tccr2a] "n"(_SFR_MEM_ADDR(TCCR2A)),
                  [ocr3b] "n"(_SFR_MEM_ADDR(OCR3B)), [tccr3a] "n"(_SFR_MEM_ADDR(TCCR3A)),
+                 [tifr3] "I"(_SFR_IO_ADDR(TIFR3)), [timsk3] "n"(_SFR_MEM_ADDR(TIMSK3)),
                  [icr1] "n"(_SFR_MEM_ADDR(ICR1)), [length] "i"(&sequencer.path.length));
     asm volatile( // next += length
         "lds  r26, %[next]       \n\t"

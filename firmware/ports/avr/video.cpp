@@ -99,18 +99,16 @@ void set_video_pattern(wire::VideoPattern pattern, const wire::SyncAchieved& pla
     TCCR2A = (1 << WGM21) | (1 << WGM20);
     TCCR2B = (1 << WGM22) | (1 << CS20);
     PORTH |= kPatternPin; // the level while timer 2 does not drive the pin: white
-    TIFR3 = 1 << OCF3B;
-    TIMSK3 = 1 << OCIE3B;
 }
 
 } // namespace firmware
 } // namespace yokedock
 
-/// A window edge was made: after the opening one, arms the closing one.
+/// The window has opened: arms its closing edge, which needs no interrupt. The slot handler arms
+/// the next opening.
 ISR(TIMER3_COMPB_vect) {
     using namespace yokedock::firmware;
-    if ((TCCR3A & (1 << COM3B0)) != 0) { // it was set on match: opened
-        OCR3B = static_cast<uint16_t>(OCR3B + video.width);
-        TCCR3A = static_cast<uint8_t>(yokedock_tccr3a | (1 << COM3B1)); // clear on match
-    }
+    TIMSK3 = 0;
+    OCR3B = static_cast<uint16_t>(OCR3B + video.width);
+    TCCR3A = static_cast<uint8_t>(yokedock_tccr3a | (1 << COM3B1)); // clear on match
 }

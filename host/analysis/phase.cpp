@@ -77,6 +77,25 @@ std::string simple_ratio(double ratio) {
     return {};
 }
 
+// Whole periods by which the phase moved, in each run that was watched without a break: at once, or
+// little by little as when a picture rolls.
+long count_slips(const std::vector<PhasePoint>& points) {
+    long slips = 0;
+    std::size_t begin = 0;
+    for (std::size_t i = 1; i <= points.size(); ++i) {
+        if (i == points.size() || points[i].run != points[begin].run) {
+            long jumps = 0;
+            for (std::size_t k = begin + 1; k < i; ++k) {
+                jumps += std::abs(std::lround(points[k].phase - points[k - 1].phase));
+            }
+            const double moved = std::abs(points[i - 1].phase - points[begin].phase);
+            slips += std::max(jumps, static_cast<long>(moved));
+            begin = i;
+        }
+    }
+    return slips;
+}
+
 } // namespace
 
 PhaseTrack track_phase(const PeriodFit& sync, const PeriodFit& edges) {
@@ -155,15 +174,12 @@ LockDecision decide_lock(const PhaseTrack& track, const LockCriteria& criteria) 
     d.drift_u = line.slope_u * d.dwell_s;
     const auto n = static_cast<double>(d.count);
     d.phase_u = std::sqrt(sum2 / n / n);
-    for (std::size_t i = 1; i < track.points.size(); ++i) {
-        if (track.points[i].run == track.points[i - 1].run) {
-            d.slips += std::lround(track.points[i].phase - track.points[i - 1].phase);
-        }
-    }
+    d.slips = count_slips(track.points);
     const double drift_allowed = std::max(criteria.drift_bound, 3 * d.drift_u);
     d.state = LockState::kUnlocked;
     if (d.slips != 0) {
-        d.text = fmt::format("{} slips in {:.3g} s", d.slips, d.dwell_s);
+        d.text = fmt::format("slipped by {} {} in {:.3g} s", d.slips,
+                             d.slips == 1 ? "period" : "periods", d.dwell_s);
     } else if (d.phase_span > criteria.phase_bound) {
         d.text = fmt::format("the phase moves over {:.1f} % of a period, {:.1f} % is allowed",
                              100 * d.phase_span, 100 * criteria.phase_bound);
@@ -172,7 +188,7 @@ LockDecision decide_lock(const PhaseTrack& track, const LockCriteria& criteria) 
                              d.dwell_s);
     } else {
         d.state = LockState::kLocked;
-        d.text = fmt::format("phase steady within {:.2f} % of a period for {:.3g} s",
+        d.text = fmt::format("phase steady within {:.2g} % of a period for {:.3g} s",
                              100 * d.phase_span, d.dwell_s);
     }
     return d;

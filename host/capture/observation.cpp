@@ -127,6 +127,12 @@ PulseTrain pulses(const RawMeasurement& measurement, const TimeAxis& axis, Block
         if (axis(capture.begin_ticks) > watched_until) {
             train.unwatched.push_back({watched_until, axis(capture.begin_ticks)});
         }
+        if (kind == BlockKind::kLineEdges &&
+            mode_of(capture.settings) == static_cast<std::uint8_t>(wire::EdgeMode::kBoth)) {
+            // Two stamps per line are more than the device promises to take: pulse widths are good,
+            // but an absent edge means nothing there.
+            train.unwatched.push_back({axis(capture.begin_ticks), axis(capture.end_ticks)});
+        }
         for (const RawGap& gap : capture.gaps) {
             if (gap.kind == kind) {
                 train.unwatched.push_back({axis(gap.begin_ticks), axis(gap.end_ticks)});

@@ -4,7 +4,7 @@
 # What building and running needs, and what the tests need on top. All are Debian 12 packages.
 yokedock_build_packages="g++ cmake make pkg-config gcc-avr avr-libc libsimavr-dev libelf-dev libserialport-dev \
 libcli11-dev libfmt-dev nlohmann-json3-dev catch2 gnuplot-nox"
-yokedock_test_packages="libgsl-dev python3 python3-scipy ngspice clang libclang-rt-14-dev procps"
+yokedock_test_packages="libgsl-dev python3-scipy ngspice procps"
 
 # The file whose presence shows that a package is there, without asking the package manager: keeps a second
 # call quick, and lets other systems that have the tools go on.

@@ -314,6 +314,13 @@ void add_ramp_figures(const Axis& axis, const AxisTiming& timing,
                         "that is fixed to sync, and that hides fold-over.",
                         axis.word));
     }
+    if (const double gap_s = unsampled_retrace_s(f.fold, f.segments); gap_s > 0) {
+        result.warnings.push_back(fmt::format("Up to {:.3g} us of the {} retrace were not sampled: "
+                                              "its retrace time, its current between "
+                                              "the extremes and, by the window, its shape may be "
+                                              "wrong by more than the stated uncertainty.",
+                                              1e6 * gap_s, axis.word));
+    }
     if (!f.hum.ok && supply.mains_hz > 0) {
         result.warnings.push_back(fmt::format(
             "Hum in the {} ramp cannot be told from its shape: {}.", axis.word, f.hum.problem));

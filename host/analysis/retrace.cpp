@@ -256,6 +256,30 @@ bool fit_curves(const Fold& fold, const Around& a, const Levels& l, double cross
 
 } // namespace
 
+double unsampled_retrace_s(const Fold& fold, const Segments& segments) {
+    constexpr double kUsualSteps =
+        4; // cells of equivalent-time samples are a few steps apart by chance
+    constexpr double kRetracePart = 0.1; // the 10 to 90 % levels lie this far inside
+    const double length = segments.retrace_end_s - segments.retrace_begin_s;
+    const double from = segments.retrace_begin_s - length / 2;
+    const double to = segments.retrace_end_s + length / 2;
+    std::vector<double> places{from, to};
+    for (const Cell& cell : fold.cells) {
+        const double t = unroll(cell.phase_s, from, fold.period_s);
+        if (t < to) {
+            places.push_back(t);
+        }
+    }
+    std::sort(places.begin(), places.end());
+    double longest = 0;
+    for (std::size_t i = 1; i < places.size(); ++i) {
+        longest = std::max(longest, places[i] - places[i - 1]);
+    }
+    const double usual =
+        fold.period_s / static_cast<double>(std::max<std::size_t>(1, fold.cells.size()));
+    return longest > kUsualSteps * usual && longest > kRetracePart * length ? longest : 0;
+}
+
 Retrace measure_retrace(const Fold& fold, const Segments& segments) {
     Retrace r;
     const Around a = around_retrace(fold, segments);

@@ -71,6 +71,30 @@ TEST_CASE("a cosine retrace is measured through the input lag, which alone would
     }
 }
 
+TEST_CASE("a stretch of retrace that was not sampled is noticed, and none where all was") {
+    std::mt19937 random(1);
+    synthetic::Sawtooth wave{kLine, 11e-6, 1.0, 0.05};
+    auto samples = line_samples(wave, 0, 0, 0, 15000, random);
+    const Fold whole = fold(samples, marks_of(kLine, 15001));
+    const Segments seg = find_segments(whole);
+    REQUIRE(seg.problem.empty());
+    CHECK(unsampled_retrace_s(whole, seg) == 0);
+    // The samples of 3 us after the middle of retrace are lost.
+    capture::Samples left = samples;
+    left.time_s.clear();
+    left.value.clear();
+    for (std::size_t i = 0; i < samples.time_s.size(); ++i) {
+        const double after = std::fmod(samples.time_s[i] - seg.cross_s + kLine, kLine);
+        if (after > 3e-6) {
+            left.time_s.push_back(samples.time_s[i]);
+            left.value.push_back(samples.value[i]);
+        }
+    }
+    // Places are 0.25 us apart: the gap ends at the next one on either side.
+    CHECK(unsampled_retrace_s(fold(left, marks_of(kLine, 15001)), seg) ==
+          Approx(3e-6).margin(0.5e-6));
+}
+
 TEST_CASE("a vertical retrace of a few samples, falling or rising, one place per line") {
     std::mt19937 random(2);
     for (const double direction : {1.0, -1.0}) {

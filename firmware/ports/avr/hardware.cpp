@@ -51,16 +51,15 @@ void AvrHardware::poll() {
 }
 
 void AvrHardware::record_field() {
-    if (slot.field_due == 0) {
-        return;
-    }
-    uint32_t time;
     SlotSequencer::FieldNote note;
+    uint32_t accumulator;
     {
         InterruptLock lock;
-        slot.field_due = 0;
-        time = slot.field_time;
-        note = sequencer.field_note();
+        if (sequencer.path.note.number == field_number_) {
+            return;
+        }
+        note = sequencer.path.note;
+        accumulator = sequencer.accumulator(note);
     }
     const uint8_t begun = static_cast<uint8_t>(note.number - field_number_);
     fields_ += begun;
@@ -69,7 +68,7 @@ void AvrHardware::record_field() {
         if (begun > 1) {
             firmware::pool.lose_field_starts(static_cast<uint8_t>(begun - 1));
         }
-        firmware::pool.push_field_start(time, SlotSequencer::accumulator(note));
+        firmware::pool.push_field_start(note.time, accumulator);
     }
 }
 

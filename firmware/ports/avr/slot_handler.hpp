@@ -22,7 +22,7 @@ constexpr uint8_t kEpilogueCycles = 41;
 
 /// Sets timers 1, 3, 4 and 5 up on one tick axis and starts the slots with this plan, output off.
 /// Interrupts must be off; they run from the caller's sei() on. plan must stay valid.
-void start_slots(const SlotPlan* plan);
+void start_slots(SlotPlan* plan);
 
 /// Main loop, interrupts off, output off: idle levels of the sync pins for this plan.
 void set_idle_levels(const SlotPlan& plan);

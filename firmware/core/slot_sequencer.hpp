@@ -23,7 +23,7 @@ class SlotSequencer {
         plan_ = plan;
         link_fields(*plan); // a walk before may have led out of it
         path = {};
-        enter_plan();
+        begin_plan();
         path.run = plan->runs[0];
         path.slots_left = path.run->slots;
         begin_field();
@@ -66,7 +66,7 @@ class SlotSequencer {
         return (note.run->shape & kShapeMidLine) != 0 ? fraction | 0x80000000u : fraction;
     }
 
-    /// A port may do advance() by hand, but for enter_change().
+    /// A port may do advance() by hand, but for enter_plan().
     struct Path {
         uint16_t length;
         const Run* run; ///< of the described slot
@@ -74,25 +74,27 @@ class SlotSequencer {
         uint8_t starts_line;
         uint32_t denominator;    ///< taken off at a carry
         uint32_t fraction;       ///< runs from -denominator to -1: overflow is the carry
-        volatile uint8_t change; ///< enter_change() is due where the next field begins
+        volatile uint8_t change; ///< what comes into force where the next field begins
         volatile uint8_t settle; ///< the described slot brings other settings: settled() is due
         FieldNote note;          ///< of the last field
     };
     Path path = {};
 
-    /// Part of advance() where a field begins with something new.
-    YOKEDOCK_RARE void enter_change() {
-        if (requested_plan_ != nullptr) {
-            plan_ = requested_plan_;
-            requested_plan_ = nullptr;
-            enter_plan();
-        }
-        output_ = requested_output_;
-        path.change = 0;
-        path.settle = 1;
+    /// Part of advance() where a field begins with another plan.
+    YOKEDOCK_RARE void enter_plan() {
+        plan_ = requested_plan_;
+        requested_plan_ = nullptr;
+        begin_plan();
     }
 
-    void settled() { path.settle = 0; }
+    void settled() {
+        output_ = requested_output_;
+        path.settle = 0;
+    }
+
+    /// Bits of Path::change.
+    static constexpr uint8_t kChange = 0x01;
+    static constexpr uint8_t kChangePlan = 0x02;
 
     // ---- from the main loop, with the slot interrupt held off
     // ---------------------------------------
@@ -103,10 +105,11 @@ class SlotSequencer {
         requested_plan_ = plan;
         link_fields(*plan_);
         if (plan == nullptr) {
+            path.change = static_cast<uint8_t>(path.change & ~kChangePlan);
             return;
         }
         plan_->last[0]->next = plan_->last[1]->next = plan->runs[0];
-        path.change = 1;
+        path.change = kChange | kChangePlan;
         if (cut_short) {
             path.run = plan_->last[0];
             path.slots_left = 1;
@@ -114,21 +117,26 @@ class SlotSequencer {
     }
     void request_output(bool on) {
         requested_output_ = on ? 1 : 0;
-        path.change = 1;
+        path.change = static_cast<uint8_t>(path.change | kChange);
     }
     uint8_t requested_output() const { return requested_output_; }
     bool change_pending() const { return path.change != 0 || path.settle != 0; }
 
   private:
-    void enter_plan() {
+    void begin_plan() {
         path.denominator = plan_->denominator;
         path.fraction = 0u - path.denominator;
         path.starts_line = 1;
     }
 
     void begin_field() {
-        if (path.change != 0) {
-            enter_change();
+        const uint8_t change = path.change;
+        if (change != 0) {
+            path.change = 0;
+            path.settle = 1;
+            if ((change & kChangePlan) != 0) {
+                enter_plan();
+            }
         }
         path.note.fraction = path.fraction;
         path.note.run = path.run;

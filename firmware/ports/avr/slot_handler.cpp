@@ -35,25 +35,10 @@ inline void arm_field_sync(uint8_t vertical) {
     TCCR3A = static_cast<uint8_t>((TCCR3A & 0x30) | connect);
 }
 
-/// New settings, or output on or off, from the described slot on.
-inline void enter_settings() {
-    const SlotPlan& plan = sequencer.plan();
-    const bool on = sequencer.output() != 0;
-    OCR1C = plan.line_compare;
-    slot.line_compare = plan.line_compare; // next looked at in the described slot
-    slot.tccr1a_line = on ? plan.port_connect : 1 << WGM11;
-    slot.portb_idle = plan.port_idle;
-    const bool positive = (plan.flags & wire::kSyncSeparateFieldPositive) != 0;
-    slot.field_connect[0] = !on ? 0 : positive ? 0x80 : 0xC0;
-    slot.field_connect[1] = !on ? 0 : positive ? 0xC0 : 0x80;
-    slot.longest = 0;
-    arm_field_sync(sequencer.shape() & kShapeVertical);
-}
-
 } // namespace
 
-extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_enter_change() {
-    sequencer.enter_change();
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_enter_plan() {
+    sequencer.enter_plan();
 }
 
 } // namespace firmware
@@ -78,6 +63,26 @@ static inline void connect_pins() {
     }
 }
 
+/// New settings, or output on or off, from the described slot on. Pins first: there may be little
+/// of this slot left.
+static inline void enter_settings() {
+    using namespace yokedock::firmware;
+    namespace wire = yokedock::wire;
+    const SlotPlan& plan = sequencer.plan();
+    sequencer.settled();
+    const bool on = sequencer.output() != 0;
+    slot.tccr1a_line = on ? plan.port_connect : 1 << WGM11;
+    slot.portb_idle = plan.port_idle;
+    connect_pins();
+    const bool positive = (plan.flags & wire::kSyncSeparateFieldPositive) != 0;
+    slot.field_connect[0] = !on ? 0 : positive ? 0x80 : 0xC0;
+    slot.field_connect[1] = !on ? 0 : positive ? 0xC0 : 0x80;
+    arm_field_sync(sequencer.shape() & kShapeVertical);
+    OCR1C = plan.line_compare;
+    slot.line_compare = plan.line_compare; // next looked at in the described slot
+    slot.longest = 0;
+}
+
 /// After the line sync width of a slot, when the slot handler has asked: pins as the described slot
 /// needs them. The flag may be an old one, from the slot before: then the pulse still lasts, and
 /// the real match comes.
@@ -88,9 +93,9 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_aft
     }
     if (sequencer.path.settle != 0) {
         enter_settings();
-        sequencer.settled();
+    } else {
+        connect_pins();
     }
-    connect_pins();
     TIMSK1 = 1 << TOIE1; // the slot handler asks for the next time
 }
 
@@ -216,17 +221,24 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sbi  %[flags], %[after] \n\t"
         "rjmp 31b                \n\t"
         // It begins a field.
-        "34:                     \n\t"    //
-        YOKEDOCK_SAVE                     //
-        "call yokedock_enter_change \n\t" //
-        YOKEDOCK_RESTORE                  //
+        "34: ldi r25, 0          \n\t" // with something new
+        "sts  %[change], r25     \n\t"
+        "ldi  r25, 1             \n\t"
+        "sts  %[settle], r25     \n\t"
+        "sbrs r24, 1             \n\t"
+        "rjmp 39f                \n\t"  //
+        YOKEDOCK_SAVE                   //
+        "call yokedock_enter_plan \n\t" //
+        YOKEDOCK_RESTORE                //
         "lds  r30, %[run]        \n\t"
         "lds  r31, %[run]+1      \n\t"
         "lds  r26, %[next]       \n\t"
         "lds  r27, %[next]+1     \n\t"
+        "rjmp 39f                \n\t"
         "35: lds r24, %[change]  \n\t"
         "tst  r24                \n\t"
         "brne 34b                \n\t"
+        "39:                     \n\t"
         "sts  %[nrun], r30       \n\t"
         "sts  %[nrun]+1, r31     \n\t"
         "sts  %[ntime], r26      \n\t"
@@ -251,10 +263,10 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         [left] "i"(&sequencer.path.slots_left), [ocr1a] "n"(_SFR_MEM_ADDR(OCR1A)),
         [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [after] "I"(kAfterPulseBit),
         [vertical] "i"(&slot.vertical), [starts] "i"(&sequencer.path.starts_line),
-        [change] "i"(&sequencer.path.change), [nrun] "i"(&sequencer.path.note.run),
-        [ntime] "i"(&sequencer.path.note.time), [nnum] "i"(&sequencer.path.note.number),
-        [blanked] "i"(&video.blanked), [vleft] "i"(&video.left), [vdue] "i"(&video.due),
-        [vrow] "i"(&video.row));
+        [change] "i"(&sequencer.path.change), [settle] "i"(&sequencer.path.settle),
+        [nrun] "i"(&sequencer.path.note.run), [ntime] "i"(&sequencer.path.note.time),
+        [nnum] "i"(&sequencer.path.note.number), [blanked] "i"(&video.blanked),
+        [vleft] "i"(&video.left), [vdue] "i"(&video.due), [vrow] "i"(&video.row));
     asm volatile("lds  r24, %[frac]       \n\t"
                  "sts  %[nfrac], r24      \n\t"
                  "lds  r24, %[frac]+1     \n\t"

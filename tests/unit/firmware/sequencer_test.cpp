@@ -44,7 +44,9 @@ std::vector<Slot> walk(SlotSequencer& sequencer, std::size_t slots, Before befor
         const auto& note = sequencer.path.note;
         const bool field = note.number != fields;
         fields = note.number;
-        sequencer.settled();
+        if (sequencer.path.settle != 0) {
+            sequencer.settled();
+        }
         seen.push_back({next, sequencer.length(), sequencer.compare(), sequencer.starts_line() != 0,
                         field, sequencer.accumulator(note), sequencer.output() != 0});
     }

@@ -4,7 +4,7 @@
 // or off come into force where a field begins.
 //
 //   slot k:       advance()    describes slot k + 1, whose compare values load at its start
-//   later in it:  settled()    when path.settle is set: the port has put the pins in order
+//   later in it:  note_field() when path.begun is set: what is to be known of the field's start
 //
 // advance() is short, because the slot handler has little time: the runs of all fields stand ready
 // in a ring, so a new run, and a new field, is a pointer. A new plan is hung into the ring by
@@ -26,8 +26,9 @@ class SlotSequencer {
         begin_plan();
         path.run = plan->runs[0];
         path.slots_left = path.run->slots;
-        begin_field();
+        path.begun = kBegun;
         measure();
+        note_field();
     }
 
     /// Describes the following slot. Called once per slot, from the slot interrupt only.
@@ -55,14 +56,18 @@ class SlotSequencer {
     /// What is noted when a field begins; copied by the main loop, slot interrupt held off.
     struct FieldNote {
         uint32_t time;     ///< for the port: tick of the field's start
-        uint32_t fraction; ///< there
+        uint32_t fraction; ///< after its first slot
+        uint8_t carried;   ///< that slot was a tick longer
         const Run* run;    ///< the field's first
         uint8_t number;    ///< fields begun, modulo 256
     };
 
-    /// wire::FieldStart::accumulator of a note, while its plan is plan().
-    uint32_t accumulator(const FieldNote& note) const {
-        const uint32_t fraction = note.fraction + plan_->denominator;
+    /// wire::FieldStart::accumulator of a note; denominator: path.denominator as of the note.
+    static uint32_t accumulator(const FieldNote& note, uint32_t denominator) {
+        uint32_t fraction = note.fraction - note.run->step + denominator;
+        if (note.carried != 0) {
+            fraction += denominator;
+        }
         return (note.run->shape & kShapeMidLine) != 0 ? fraction | 0x80000000u : fraction;
     }
 
@@ -75,7 +80,8 @@ class SlotSequencer {
         uint32_t denominator;    ///< taken off at a carry
         uint32_t fraction;       ///< runs from -denominator to -1: overflow is the carry
         volatile uint8_t change; ///< what comes into force where the next field begins
-        volatile uint8_t settle; ///< the described slot brings other settings: settled() is due
+        volatile uint8_t begun;  ///< kBegun: the described slot begins a field, note_field() is
+                                 ///< due; and the changes that came into force with it
         FieldNote note;          ///< of the last field
     };
     Path path = {};
@@ -87,14 +93,23 @@ class SlotSequencer {
         begin_plan();
     }
 
-    void settled() {
+    /// After advance() has begun a field, before the next advance(). Clears path.begun; true when
+    /// the field brings other settings.
+    bool note_field() {
+        path.note.fraction = path.fraction;
+        path.note.carried = path.length != path.run->ticks ? 1 : 0;
+        path.note.run = path.run;
+        ++path.note.number;
+        const bool changed = path.begun != kBegun;
+        path.begun = 0;
         output_ = requested_output_;
-        path.settle = 0;
+        return changed;
     }
 
-    /// Bits of Path::change.
-    static constexpr uint8_t kChange = 0x01;
+    /// Bits of Path::change and begun.
+    static constexpr uint8_t kBegun = 0x01;
     static constexpr uint8_t kChangePlan = 0x02;
+    static constexpr uint8_t kChangeOutput = 0x04;
 
     // ---- from the main loop, with the slot interrupt held off
     // ---------------------------------------
@@ -109,7 +124,7 @@ class SlotSequencer {
             return;
         }
         plan_->last[0]->next = plan_->last[1]->next = plan->runs[0];
-        path.change = kChange | kChangePlan;
+        path.change = static_cast<uint8_t>(path.change | kChangePlan);
         if (cut_short) {
             path.run = plan_->last[0];
             path.slots_left = 1;
@@ -117,10 +132,10 @@ class SlotSequencer {
     }
     void request_output(bool on) {
         requested_output_ = on ? 1 : 0;
-        path.change = static_cast<uint8_t>(path.change | kChange);
+        path.change = static_cast<uint8_t>(path.change | kChangeOutput);
     }
     uint8_t requested_output() const { return requested_output_; }
-    bool change_pending() const { return path.change != 0 || path.settle != 0; }
+    bool change_pending() const { return path.change != 0 || path.begun != 0; }
 
   private:
     void begin_plan() {
@@ -131,16 +146,11 @@ class SlotSequencer {
 
     void begin_field() {
         const uint8_t change = path.change;
-        if (change != 0) {
-            path.change = 0;
-            path.settle = 1;
-            if ((change & kChangePlan) != 0) {
-                enter_plan();
-            }
+        path.change = 0;
+        path.begun = static_cast<uint8_t>(change | kBegun);
+        if ((change & kChangePlan) != 0) {
+            enter_plan();
         }
-        path.note.fraction = path.fraction;
-        path.note.run = path.run;
-        ++path.note.number;
     }
 
     void measure() {

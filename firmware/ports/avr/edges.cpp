@@ -227,13 +227,16 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "adiw r30, 1          \n\t"
         "sts  %[edges]+2, r30 \n\t"
         "sts  %[edges]+3, r31 \n\t"
-        "5: pop r27           \n\t"
+        "5: cli               \n\t" YOKEDOCK_PUMP
+        "sei                  \n\t" // the slot handler must not wait for all of the rest
+        "pop  r27             \n\t"
         "pop  r26             \n\t"
         "pop  r19             \n\t"
         "pop  r18             \n\t"
         "cli                  \n\t"
         "ldi  r24, 0x20       \n\t"
-        "sts  %[timsk], r24   \n\t" YOKEDOCK_PUMP "pop  r31             \n\t"
+        "sts  %[timsk], r24   \n\t"
+        "pop  r31             \n\t"
         "pop  r30             \n\t"
         "out  __SREG__, r30   \n\t"
         "pop  r30             \n\t"

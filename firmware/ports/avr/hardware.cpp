@@ -52,14 +52,14 @@ void AvrHardware::poll() {
 
 void AvrHardware::record_field() {
     SlotSequencer::FieldNote note;
-    uint32_t accumulator;
+    uint32_t denominator;
     {
         InterruptLock lock;
         if (sequencer.path.note.number == field_number_) {
             return;
         }
         note = sequencer.path.note;
-        accumulator = sequencer.accumulator(note);
+        denominator = sequencer.path.denominator;
     }
     const uint8_t begun = static_cast<uint8_t>(note.number - field_number_);
     fields_ += begun;
@@ -68,7 +68,7 @@ void AvrHardware::record_field() {
         if (begun > 1) {
             firmware::pool.lose_field_starts(static_cast<uint8_t>(begun - 1));
         }
-        firmware::pool.push_field_start(note.time, accumulator);
+        firmware::pool.push_field_start(note.time, SlotSequencer::accumulator(note, denominator));
     }
 }
 

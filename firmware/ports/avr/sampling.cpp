@@ -335,7 +335,9 @@ ISR(ADC_vect, ISR_NAKED) {
                  "sts  %[entry]+1, r25 \n\t"
                  "inc  r19             \n\t"
                  "sts  %[prepared], r19 \n\t"
-                 "30: pop r21          \n\t"
+                 "30: cli              \n\t" YOKEDOCK_PUMP
+                 "sei                  \n\t" // the slot handler must not wait for all of the rest
+                 "pop  r21             \n\t"
                  "pop  r20             \n\t"
                  "pop  r19             \n\t"
                  "pop  r18             \n\t"
@@ -343,7 +345,8 @@ ISR(ADC_vect, ISR_NAKED) {
                  "pop  r26             \n\t"
                  "lds  r24, %[armed]   \n\t"
                  "cli                  \n\t" // a result that waits must not nest
-                 "sts  %[adcsra], r24  \n\t" YOKEDOCK_PUMP "pop  r31             \n\t"
+                 "sts  %[adcsra], r24  \n\t"
+                 "pop  r31             \n\t"
                  "pop  r30             \n\t"
                  "out  __SREG__, r30   \n\t"
                  "pop  r30             \n\t"

@@ -69,7 +69,6 @@ static inline void enter_settings() {
     using namespace yokedock::firmware;
     namespace wire = yokedock::wire;
     const SlotPlan& plan = sequencer.plan();
-    sequencer.settled();
     const bool on = sequencer.output() != 0;
     slot.tccr1a_line = on ? plan.port_connect : 1 << WGM11;
     slot.portb_idle = plan.port_idle;
@@ -91,10 +90,16 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_aft
     if (TCNT1 <= slot.line_compare) {
         return;
     }
-    if (sequencer.path.settle != 0) {
-        enter_settings();
-    } else {
+    if (sequencer.path.begun == 0) {
         connect_pins();
+    } else {
+        if (sequencer.note_field()) {
+            enter_settings();
+        } else {
+            connect_pins();
+        }
+        sequencer.path.note.time = (static_cast<uint32_t>(slot.next_high) << 16) | slot.next_low;
+        start_picture_field();
     }
     TIMSK1 = 1 << TOIE1; // the slot handler asks for the next time
 }
@@ -185,6 +190,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "30: lds r30, %[run]     \n\t"
         "lds  r31, %[run]+1      \n\t"
         "ldd  r24, Z+%[shape]    \n\t"
+        "set                     \n\t" // T: the described slot starts a line
         "sbrs r24, 0             \n\t"
         "rjmp 33f                \n\t"
         "31: lds r24, %[left]    \n\t"
@@ -218,119 +224,88 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "ldi  r25, 1             \n\t"
         "eor  r24, r25           \n\t"
         "sts  %[starts], r24     \n\t"
+        "bst  r24, 0             \n\t"
         "sbi  %[flags], %[after] \n\t"
         "rjmp 31b                \n\t"
-        // It begins a field.
-        "34: ldi r25, 0          \n\t" // with something new
-        "sts  %[change], r25     \n\t"
-        "ldi  r25, 1             \n\t"
-        "sts  %[settle], r25     \n\t"
+        "35: lds r24, %[change]  \n\t" // a field: yokedock_after_pulse() takes note of it
+        "ori  r24, 1             \n\t"
+        "sts  %[begun], r24      \n\t"
+        "ldi  r31, 0             \n\t"
+        "sts  %[change], r31     \n\t"
+        "lds  r31, %[run]+1      \n\t"
         "sbrs r24, 1             \n\t"
-        "rjmp 39f                \n\t"  //
+        "rjmp 32b                \n\t"  //
         YOKEDOCK_SAVE                   //
         "call yokedock_enter_plan \n\t" //
         YOKEDOCK_RESTORE                //
+        "set                     \n\t"
         "lds  r30, %[run]        \n\t"
         "lds  r31, %[run]+1      \n\t"
         "lds  r26, %[next]       \n\t"
         "lds  r27, %[next]+1     \n\t"
-        "rjmp 39f                \n\t"
-        "35: lds r24, %[change]  \n\t"
-        "tst  r24                \n\t"
-        "brne 34b                \n\t"
-        "39:                     \n\t"
-        "sts  %[nrun], r30       \n\t"
-        "sts  %[nrun]+1, r31     \n\t"
-        "sts  %[ntime], r26      \n\t"
-        "sts  %[ntime]+1, r27    \n\t"
-        "lds  r24, %[high]       \n\t"
-        "lds  r25, %[high]+1     \n\t"
-        "sts  %[ntime]+2, r24    \n\t"
-        "sts  %[ntime]+3, r25    \n\t"
-        "lds  r24, %[nnum]       \n\t"
-        "inc  r24                \n\t"
-        "sts  %[nnum], r24       \n\t"
-        "lds  r24, %[blanked]    \n\t" // a line that starts with the field is not counted
-        "lds  r25, %[starts]     \n\t"
-        "add  r24, r25           \n\t"
-        "sts  %[vleft], r24      \n\t"
-        "ldi  r24, 0             \n\t"
-        "sts  %[vdue], r24       \n\t"
-        "sts  %[vrow], r24       \n\t" ::[next] "i"(&slot.next_low),
+        "ldd  r25, Z+%[shape]    \n\t"
+        "rjmp 32b                \n\t" ::[next] "i"(&slot.next_low),
         [high] "i"(&slot.next_high), [run] "i"(&sequencer.path.run),
         [shape] "I"(offsetof(Run, shape)), [succ] "I"(offsetof(Run, next)),
         [compare] "I"(offsetof(Run, compare)), [slots] "I"(offsetof(Run, slots)),
         [left] "i"(&sequencer.path.slots_left), [ocr1a] "n"(_SFR_MEM_ADDR(OCR1A)),
         [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [after] "I"(kAfterPulseBit),
         [vertical] "i"(&slot.vertical), [starts] "i"(&sequencer.path.starts_line),
-        [change] "i"(&sequencer.path.change), [settle] "i"(&sequencer.path.settle),
-        [nrun] "i"(&sequencer.path.note.run), [ntime] "i"(&sequencer.path.note.time),
-        [nnum] "i"(&sequencer.path.note.number), [blanked] "i"(&video.blanked),
-        [vleft] "i"(&video.left), [vdue] "i"(&video.due), [vrow] "i"(&video.row));
-    asm volatile("lds  r24, %[frac]       \n\t"
-                 "sts  %[nfrac], r24      \n\t"
-                 "lds  r24, %[frac]+1     \n\t"
-                 "sts  %[nfrac]+1, r24    \n\t"
-                 "lds  r24, %[frac]+2     \n\t"
-                 "sts  %[nfrac]+2, r24    \n\t"
-                 "lds  r24, %[frac]+3     \n\t"
-                 "sts  %[nfrac]+3, r24    \n\t"
-                 "ldd  r25, Z+%[shape]    \n\t"
-                 "rjmp 32b                \n\t"
-                 // The vertical sync group begins or ends: arm_field_sync().
-                 "37: sts %[vertical], r25 \n\t"
-                 "sbiw r26, 1             \n\t"
-                 "sts  %[ocr3a]+1, r27    \n\t"
-                 "sts  %[ocr3a], r26      \n\t"
-                 "lds  r24, %[connect]    \n\t"
-                 "tst  r25                \n\t"
-                 "breq 38f                \n\t"
-                 "lds  r24, %[connect]+1  \n\t"
-                 "38: sts yokedock_tccr3a, r24 \n\t"
-                 "lds  r25, %[tccr3a]     \n\t"
-                 "andi r25, 0x30          \n\t"
-                 "or   r24, r25           \n\t"
-                 "sts  %[tccr3a], r24     \n\t"
-                 // fraction += step; a carry makes the slot one tick longer
-                 "41: lds r18, %[frac]    \n\t"
-                 "lds  r19, %[frac]+1     \n\t"
-                 "lds  r24, %[frac]+2     \n\t"
-                 "lds  r25, %[frac]+3     \n\t"
-                 "ldd  r26, Z+%[step]     \n\t"
-                 "add  r18, r26           \n\t"
-                 "ldd  r26, Z+%[step]+1   \n\t"
-                 "adc  r19, r26           \n\t"
-                 "ldd  r26, Z+%[step]+2   \n\t"
-                 "adc  r24, r26           \n\t"
-                 "ldd  r26, Z+%[step]+3   \n\t"
-                 "adc  r25, r26           \n\t"
-                 "ldd  r26, Z+%[ticks]    \n\t"
-                 "ldd  r27, Z+%[ticks]+1  \n\t"
-                 "brcc 42f                \n\t"
-                 "adiw r26, 1             \n\t"
-                 "lds  r30, %[den]        \n\t"
-                 "sub  r18, r30           \n\t"
-                 "lds  r30, %[den]+1      \n\t"
-                 "sbc  r19, r30           \n\t"
-                 "lds  r30, %[den]+2      \n\t"
-                 "sbc  r24, r30           \n\t"
-                 "lds  r30, %[den]+3      \n\t"
-                 "sbc  r25, r30           \n\t"
-                 "42: sts %[frac], r18    \n\t"
-                 "sts  %[frac]+1, r19     \n\t"
-                 "sts  %[frac]+2, r24     \n\t"
-                 "sts  %[frac]+3, r25     \n\t"
-                 "sts  %[length], r26     \n\t"
-                 "sts  %[length]+1, r27   \n\t"
-                 "movw r18, r26           \n\t"
-                 "lds  r26, %[next]       \n\t"
-                 "lds  r27, %[next]+1     \n\t" ::[frac] "i"(&sequencer.path.fraction),
-                 [nfrac] "i"(&sequencer.path.note.fraction), [shape] "I"(offsetof(Run, shape)),
-                 [vertical] "i"(&slot.vertical), [ocr3a] "n"(_SFR_MEM_ADDR(OCR3A)),
-                 [connect] "i"(slot.field_connect), [tccr3a] "n"(_SFR_MEM_ADDR(TCCR3A)),
-                 [step] "I"(offsetof(Run, step)), [ticks] "I"(offsetof(Run, ticks)),
-                 [den] "i"(&sequencer.path.denominator), [length] "i"(&sequencer.path.length),
-                 [next] "i"(&slot.next_low));
+        [change] "i"(&sequencer.path.change), [begun] "i"(&sequencer.path.begun));
+    asm volatile(
+        // The vertical sync group begins or ends: arm_field_sync().
+        "37: sts %[vertical], r25 \n\t"
+        "sbiw r26, 1             \n\t"
+        "sts  %[ocr3a]+1, r27    \n\t"
+        "sts  %[ocr3a], r26      \n\t"
+        "lds  r24, %[connect]    \n\t"
+        "tst  r25                \n\t"
+        "breq 38f                \n\t"
+        "lds  r24, %[connect]+1  \n\t"
+        "38: sts yokedock_tccr3a, r24 \n\t"
+        "lds  r25, %[tccr3a]     \n\t"
+        "andi r25, 0x30          \n\t"
+        "or   r24, r25           \n\t"
+        "sts  %[tccr3a], r24     \n\t"
+        // fraction += step; a carry makes the slot one tick longer
+        "41: lds r18, %[frac]    \n\t"
+        "lds  r19, %[frac]+1     \n\t"
+        "lds  r24, %[frac]+2     \n\t"
+        "lds  r25, %[frac]+3     \n\t"
+        "ldd  r26, Z+%[step]     \n\t"
+        "add  r18, r26           \n\t"
+        "ldd  r26, Z+%[step]+1   \n\t"
+        "adc  r19, r26           \n\t"
+        "ldd  r26, Z+%[step]+2   \n\t"
+        "adc  r24, r26           \n\t"
+        "ldd  r26, Z+%[step]+3   \n\t"
+        "adc  r25, r26           \n\t"
+        "ldd  r26, Z+%[ticks]    \n\t"
+        "ldd  r27, Z+%[ticks]+1  \n\t"
+        "brcc 42f                \n\t"
+        "adiw r26, 1             \n\t"
+        "lds  r30, %[den]        \n\t"
+        "sub  r18, r30           \n\t"
+        "lds  r30, %[den]+1      \n\t"
+        "sbc  r19, r30           \n\t"
+        "lds  r30, %[den]+2      \n\t"
+        "sbc  r24, r30           \n\t"
+        "lds  r30, %[den]+3      \n\t"
+        "sbc  r25, r30           \n\t"
+        "42: sts %[frac], r18    \n\t"
+        "sts  %[frac]+1, r19     \n\t"
+        "sts  %[frac]+2, r24     \n\t"
+        "sts  %[frac]+3, r25     \n\t"
+        "sts  %[length], r26     \n\t"
+        "sts  %[length]+1, r27   \n\t"
+        "movw r18, r26           \n\t"
+        "lds  r26, %[next]       \n\t"
+        "lds  r27, %[next]+1     \n\t" ::[frac] "i"(&sequencer.path.fraction),
+        [vertical] "i"(&slot.vertical), [ocr3a] "n"(_SFR_MEM_ADDR(OCR3A)),
+        [connect] "i"(slot.field_connect), [tccr3a] "n"(_SFR_MEM_ADDR(TCCR3A)),
+        [step] "I"(offsetof(Run, step)), [ticks] "I"(offsetof(Run, ticks)),
+        [den] "i"(&sequencer.path.denominator), [length] "i"(&sequencer.path.length),
+        [next] "i"(&slot.next_low));
     asm volatile( // A waiting line edge is moved, when both edges are stamped: latch_line_edge().
         "sbis %[tifr4], 5        \n\t"
         "rjmp 50f                \n\t"
@@ -375,9 +350,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "ldi  r31, 0             \n\t"
         "subi r30, lo8(-(%[turn]))\n\t"
         "sbci r31, hi8(-(%[turn]))\n\t"
-        "lds  r25, %[starts]     \n\t"
-        "tst  r25                \n\t"
-        "breq 62f                \n\t"
+        "brtc 62f                \n\t"
         "ldd  r25, Z+4           \n\t" // skip
         "subi r25, 1             \n\t"
         "brcc 60f                \n\t"
@@ -405,7 +378,8 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  %[planned], r24    \n\t"
         "rjmp 70f                \n\t"
         "62: lds r24, %[waiting] \n\t" // a line's second half: its place, if it is there
-        "sts  %[waiting], r25    \n\t" // r25 is 0
+        "ldi  r25, 0             \n\t"
+        "sts  %[waiting], r25    \n\t"
         "lds  r25, %[waiting]+1  \n\t"
         "push r26                \n\t"
         "ldi  r26, 0             \n\t"
@@ -426,9 +400,8 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "70:                     \n\t" ::[enabled] "i"(&sampler.path.enabled),
         [planned] "i"(&sampler.path.planned), [prepared] "i"(&sampler.path.prepared),
         [taken] "i"(&sampler.path.taken), [turn] "i"(sampler.path.turn),
-        [starts] "i"(&sequencer.path.starts_line), [waiting] "i"(&sampler.path.waiting),
-        [ocr1b] "n"(_SFR_MEM_ADDR(OCR1B)), [admux] "n"(_SFR_MEM_ADDR(ADMUX)),
-        [refs] "M"(1 << REFS0));
+        [waiting] "i"(&sampler.path.waiting), [ocr1b] "n"(_SFR_MEM_ADDR(OCR1B)),
+        [admux] "n"(_SFR_MEM_ADDR(ADMUX)), [refs] "M"(1 << REFS0));
     asm volatile( // plan_picture() for a slot that starts a line.
         "lds  r24, %[pattern]    \n\t"
         "tst  r24                \n\t"
@@ -436,9 +409,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "rjmp 88f                \n\t"
         "71:                     \n\t"
         "cbi  %[flags], %[bit]   \n\t"
-        "lds  r24, %[starts]     \n\t"
-        "tst  r24                \n\t"
-        "breq 88f                \n\t"
+        "brtc 88f                \n\t"
         "lds  r24, %[left]       \n\t"
         "dec  r24                \n\t"
         "sts  %[left], r24       \n\t"
@@ -476,7 +447,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "88: sbis %[flags], %[after] \n\t"
         "rjmp 90f                \n\t"
         "cbi  %[flags], %[after] \n\t"
-        "lds  r24, %[settle]     \n\t"
+        "lds  r24, %[begun]      \n\t"
         "tst  r24                \n\t"
         "brne 89f                \n\t"
         "lds  r24, %[tcnt1]      \n\t"
@@ -487,10 +458,9 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "cpc  r19, r25           \n\t"
         "brsh 89f                \n\t"
         "lds  r24, %[line]       \n\t"
-        "lds  r25, %[starts]     \n\t"
-        "sbrs r25, 0             \n\t"
+        "brts 87f                \n\t"
         "andi r24, 0xF3          \n\t"
-        "sts  %[now], r24        \n\t"
+        "87: sts %[now], r24     \n\t"
         "sts  %[tccr1a], r24     \n\t"
         "rjmp 90f                \n\t"
         "89: ldi r24, %[both]    \n\t"
@@ -518,11 +488,10 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  %[longest]+1, r25  \n\t"
         "rjmp 91b                \n\t" ::[pattern] "i"(&video.pattern),
         [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [bit] "I"(kPictureDueBit), [left] "i"(&video.left),
-        [starts] "i"(&sequencer.path.starts_line), [row] "i"(&video.row), [rows] "i"(&video.rows),
-        [kind] "i"(video.kind), [due] "i"(&video.due), [open] "i"(&video.open),
-        [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)), [longest] "i"(&slot.longest),
-        [after] "I"(kAfterPulseBit), [settle] "i"(&sequencer.path.settle),
-        [pulse] "i"(&slot.line_compare), [line] "i"(&slot.tccr1a_line), [now] "i"(&slot.tccr1a),
-        [tccr1a] "n"(_SFR_MEM_ADDR(TCCR1A)), [timsk1] "n"(_SFR_MEM_ADDR(TIMSK1)),
-        [both] "M"((1 << TOIE1) | (1 << OCIE1C)));
+        [row] "i"(&video.row), [rows] "i"(&video.rows), [kind] "i"(video.kind),
+        [due] "i"(&video.due), [open] "i"(&video.open), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
+        [longest] "i"(&slot.longest), [after] "I"(kAfterPulseBit),
+        [begun] "i"(&sequencer.path.begun), [pulse] "i"(&slot.line_compare),
+        [line] "i"(&slot.tccr1a_line), [now] "i"(&slot.tccr1a), [tccr1a] "n"(_SFR_MEM_ADDR(TCCR1A)),
+        [timsk1] "n"(_SFR_MEM_ADDR(TIMSK1)), [both] "M"((1 << TOIE1) | (1 << OCIE1C)));
 }

@@ -37,7 +37,7 @@ struct VideoState {
     uint8_t due;     ///< of the present row
     uint8_t row;     ///< rows begun in this field
     uint8_t rows;    ///< of a picture
-    uint8_t blanked; ///< line starts between the field's start and the picture
+    uint8_t blanked; ///< line starts before the picture
     uint16_t open;   ///< ticks from line start to the window's opening, less 1
     uint16_t width;  ///< ticks
     VideoRow kind[2];
@@ -46,6 +46,13 @@ extern VideoState video;
 
 /// Main loop: takes pattern and sync plan over. Call after every change of either.
 void set_video_pattern(wire::VideoPattern pattern, const wire::SyncAchieved& plan);
+
+/// After the slot handler of the slot before: a field begins.
+inline void start_picture_field() {
+    video.left = video.blanked;
+    video.due = 0;
+    video.row = 0;
+}
 
 } // namespace firmware
 } // namespace yokedock

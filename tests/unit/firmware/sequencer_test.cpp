@@ -30,25 +30,24 @@ struct Slot {
     bool output;
 };
 
-/// A port in small: what the slot handler does. `before` runs
+/// A port in small: what the slot handler and the handler after the line sync do. `before` runs
 /// once per slot.
 template <class Before>
 std::vector<Slot> walk(SlotSequencer& sequencer, std::size_t slots, Before before) {
     std::vector<Slot> seen;
     std::uint64_t next = 0;
-    std::uint8_t fields = sequencer.path.note.number;
     for (std::size_t i = 0; i < slots; ++i) {
         before(i);
         next += sequencer.length();
         sequencer.advance();
-        const auto& note = sequencer.path.note;
-        const bool field = note.number != fields;
-        fields = note.number;
-        if (sequencer.path.settle != 0) {
-            sequencer.settled();
+        const bool field = sequencer.path.begun != 0;
+        if (field) {
+            sequencer.note_field();
         }
         seen.push_back({next, sequencer.length(), sequencer.compare(), sequencer.starts_line() != 0,
-                        field, sequencer.accumulator(note), sequencer.output() != 0});
+                        field,
+                        SlotSequencer::accumulator(sequencer.path.note, sequencer.path.denominator),
+                        sequencer.output() != 0});
     }
     return seen;
 }

@@ -154,10 +154,7 @@ ISR(ADC_vect, ISR_NAKED) {
         "cp   r18, r19        \n\t"
         "breq 10f             \n\t"
         "mov  r30, r18        \n\t"
-        "andi r30, 3          \n\t"
-        "lsl  r30             \n\t"
-        "lsl  r30             \n\t"
-        "lsl  r30             \n\t"
+        "andi r30, 0x18       \n\t"
         "ldi  r31, 0          \n\t"
         "subi r30, lo8(-(%[turn])) \n\t"
         "sbci r31, hi8(-(%[turn])) \n\t"
@@ -229,16 +226,13 @@ ISR(ADC_vect, ISR_NAKED) {
         "sts  %[age], r24     \n\t"
         "sts  %[age]+1, r25   \n\t"
         "sts  %[age]+2, r19   \n\t"
-        "14: inc r18          \n\t"
+        "14: subi r18, -%[turnsize] \n\t"
         "sts  %[taken], r18   \n\t" // before looking at planned: see sole_channel()
         "lds  r30, %[planned] \n\t"
         "cp   r18, r30        \n\t"
         "breq 2f              \n\t"
         "mov  r30, r18        \n\t" // the channel of the next one on the way
-        "andi r30, 3          \n\t"
-        "lsl  r30             \n\t"
-        "lsl  r30             \n\t"
-        "lsl  r30             \n\t"
+        "andi r30, 0x18       \n\t"
         "ldi  r31, 0          \n\t"
         "subi r30, lo8(-(%[turn])) \n\t"
         "sbci r31, hi8(-(%[turn])) \n\t"
@@ -278,21 +272,19 @@ ISR(ADC_vect, ISR_NAKED) {
         "sts  %[left], r21    \n\t"
         "15:                  \n\t" ::[last] "i"(&pool.path.sample.last_low),
         [age] "i"(&pool.path.sample.age_low), [taken] "i"(&sampler.path.taken),
-        [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn), [refs] "M"(1 << REFS0),
-        [admux] "n"(_SFR_MEM_ADDR(ADMUX)), [ocf] "M"(1 << OCF1B), [tifr1] "I"(_SFR_IO_ADDR(TIFR1)),
-        [at] "i"(&pool.path.writer[0].at), [left] "i"(&pool.path.writer[0].left));
+        [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn),
+        [turnsize] "n"(Sampler::kTurn), [refs] "M"(1 << REFS0), [admux] "n"(_SFR_MEM_ADDR(ADMUX)),
+        [ocf] "M"(1 << OCF1B), [tifr1] "I"(_SFR_IO_ADDR(TIFR1)), [at] "i"(&pool.path.writer[0].at),
+        [left] "i"(&pool.path.writer[0].left));
     asm volatile("lds  r19, %[prepared] \n\t"
                  "mov  r30, r19        \n\t"
                  "sub  r30, r18        \n\t"
-                 "cpi  r30, 3          \n\t"
+                 "cpi  r30, 3 * %[turnsize] \n\t"
                  "breq 3f              \n\t"
                  "4: rjmp 20f          \n\t"
                  "3:                   \n\t"
                  "mov  r26, r19        \n\t"
-                 "andi r26, 3          \n\t"
-                 "lsl  r26             \n\t"
-                 "lsl  r26             \n\t"
-                 "lsl  r26             \n\t"
+                 "andi r26, 0x18       \n\t"
                  "ldi  r27, 0          \n\t"
                  "subi r26, lo8(-(%[turn])) \n\t"
                  "sbci r27, hi8(-(%[turn])) \n\t"
@@ -333,7 +325,7 @@ ISR(ADC_vect, ISR_NAKED) {
                  "ldd  r25, Z+9        \n\t"
                  "sts  %[entry], r24   \n\t"
                  "sts  %[entry]+1, r25 \n\t"
-                 "inc  r19             \n\t"
+                 "subi r19, -%[turnsize] \n\t"
                  "sts  %[prepared], r19 \n\t"
                  "30: cli              \n\t" YOKEDOCK_PUMP
                  "sei                  \n\t" // the slot handler must not wait for all of the rest
@@ -365,8 +357,8 @@ ISR(ADC_vect, ISR_NAKED) {
                  "pop  r1              \n\t"
                  "pop  r0              \n\t"
                  "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),
-                 [turn] "i"(sampler.path.turn), [entry] "i"(&sampler.path.at),
-                 [least] "i"(&sampler.path.least), [wait] "i"(&sampler.path.wait),
-                 [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)),
-                 YOKEDOCK_PUMP_OPERANDS);
+                 [turn] "i"(sampler.path.turn), [turnsize] "n"(Sampler::kTurn),
+                 [entry] "i"(&sampler.path.at), [least] "i"(&sampler.path.least),
+                 [wait] "i"(&sampler.path.wait), [armed] "i"(&adcsra_armed),
+                 [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), YOKEDOCK_PUMP_OPERANDS);
 }

@@ -343,10 +343,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "rjmp 61f                \n\t"
         "56:                     \n\t"
         "mov  r30, r24           \n\t"
-        "andi r30, 3             \n\t"
-        "lsl  r30                \n\t"
-        "lsl  r30                \n\t"
-        "lsl  r30                \n\t"
+        "andi r30, 0x18       \n\t"
         "ldi  r31, 0             \n\t"
         "subi r30, lo8(-(%[turn]))\n\t"
         "sbci r31, hi8(-(%[turn]))\n\t"
@@ -374,7 +371,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "ldd  r25, Z+5           \n\t" // no other on the way: its channel now
         "ori  r25, %[refs]       \n\t"
         "sts  %[admux], r25      \n\t"
-        "59: inc r24             \n\t"
+        "59: subi r24, -%[turnsize] \n\t"
         "sts  %[planned], r24    \n\t"
         "rjmp 70f                \n\t"
         "62: lds r24, %[waiting] \n\t" // a line's second half: its place, if it is there
@@ -400,8 +397,9 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "70:                     \n\t" ::[enabled] "i"(&sampler.path.enabled),
         [planned] "i"(&sampler.path.planned), [prepared] "i"(&sampler.path.prepared),
         [taken] "i"(&sampler.path.taken), [turn] "i"(sampler.path.turn),
-        [waiting] "i"(&sampler.path.waiting), [ocr1b] "n"(_SFR_MEM_ADDR(OCR1B)),
-        [admux] "n"(_SFR_MEM_ADDR(ADMUX)), [refs] "M"(1 << REFS0));
+        [turnsize] "n"(Sampler::kTurn), [waiting] "i"(&sampler.path.waiting),
+        [ocr1b] "n"(_SFR_MEM_ADDR(OCR1B)), [admux] "n"(_SFR_MEM_ADDR(ADMUX)),
+        [refs] "M"(1 << REFS0));
     asm volatile( // plan_picture() for a slot that starts a line.
         "lds  r24, %[pattern]    \n\t"
         "tst  r24                \n\t"

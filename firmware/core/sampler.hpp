@@ -168,12 +168,17 @@ class Sampler {
 
     uint16_t late() const { return late_; }
 
-    /// Main loop, conversion handler shut out: forgets triggers that brought no result for far too
-    /// long. True when any was. now_low: low half of the tick.
+    /// Main loop: triggers seem to have brought no result for far too long. now_low: low half of
+    /// the tick.
+    bool stuck(uint16_t now_low) {
+        return on_the_way() && path.planned == path.prepared &&
+               static_cast<uint16_t>(
+                   now_low - turn(static_cast<uint8_t>(path.planned - kTurn)).time_low) >= 0x4000u;
+    }
+
+    /// The same with the conversion handler shut out: forgets them. True when any was.
     bool recover(uint16_t now_low) {
-        if (!on_the_way() || path.planned != path.prepared ||
-            static_cast<uint16_t>(
-                now_low - turn(static_cast<uint8_t>(path.planned - kTurn)).time_low) < 0x4000u) {
+        if (!stuck(now_low)) {
             return false;
         }
         path.taken =

@@ -53,11 +53,16 @@ void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks, 
 }
 
 void recover_sampling() {
-    if (sampler.enabled() == 0) {
+    uint16_t now_low;
+    {
+        InterruptLock lock;
+        now_low = TCNT4;
+    }
+    // The conversion handler is shut out for certainty only: it has little time to spare.
+    if (sampler.enabled() == 0 || !sampler.stuck(now_low)) {
         return;
     }
-    ADCSRA = adcsra_quiet; // the conversion handler is shut out, no other
-    uint16_t now_low;
+    ADCSRA = adcsra_quiet;
     {
         InterruptLock lock;
         now_low = TCNT4;

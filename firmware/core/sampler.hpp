@@ -160,6 +160,16 @@ class Sampler {
         return on_the_way();
     }
 
+    /// Channel of the turn after the oldest: the converter's from the oldest one's result on.
+    uint8_t following_channel() { return turn(static_cast<uint8_t>(path.taken + kTurn)).channel; }
+
+    /// The oldest trigger on the way came before the converter's channel was certain: its result
+    /// will be counted late.
+    void distrust() {
+        Turn& oldest = turn(path.taken);
+        oldest.time_low = static_cast<uint16_t>(oldest.time_low - 2 * kResultWindowTicks);
+    }
+
     void refill() {
         while (static_cast<uint8_t>(path.prepared - path.taken) < 4 * kTurn) {
             prepare();

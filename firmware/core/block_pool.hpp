@@ -63,11 +63,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         }
         Writer& w = path.writer[0];
         if (w.left == 0 || age_high >= (1u << (wire::kSampleTimeBits - 16))) {
-            if (w.left == 0 && path.free_count == 0) { // a full pool must cost the least
-                lose(w);
-                return;
-            }
-            if (!open_samples(extend(time_low))) {
+            if (!open_samples(time_low, extend)) {
                 return;
             }
             age_low = 0;
@@ -96,7 +92,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
 
     /// A sample was lost: the next one begins a new block. From the same context as push_sample().
     void break_samples() {
-        if (path.writer[0].left != 0) {
+        if (path.writer[0].block != nullptr) {
             seal(path.writer[0]);
         }
     }
@@ -116,7 +112,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
             path.line_high = static_cast<uint16_t>(time >> 16);
             if (whole_gap >= 0x8000u) {
                 far = whole_gap;
-                if (w.left != 0) {
+                if (w.block != nullptr) {
                     seal(w);
                 }
             }
@@ -184,7 +180,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     /// Seals the open blocks that hold anything. No push may run meanwhile.
     void seal_open() {
         for (Writer& writer : path.writer) {
-            if (writer.left != 0) {
+            if (writer.block != nullptr) {
                 seal(writer);
             }
         }
@@ -224,10 +220,10 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     }
 
     struct Writer {
-        Block* block;
+        Block* block; ///< open; nullptr: none
         uint8_t* at;
         uint32_t base;
-        uint8_t left; ///< words that still fit; 0: no block open
+        uint8_t left; ///< words that still fit; 0: none, for the block is full, or not open
         uint8_t gap;
     };
 
@@ -237,24 +233,24 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         uint8_t age_high;
     };
 
-    /// What the common push needs. A port may store a word by hand where left is 2 or more: at,
-    /// left, and the times of its kind.
+    /// What the common push needs. A port may store a word by hand while left is not 0: at, left,
+    /// and the times of its kind. A block filled so is sealed where the next one is opened.
     struct Path {
         Writer writer[4]; ///< by BlockKind, from 0
         SampleWriter sample;
         uint16_t
             line_low; ///< time of the last line edge; the high half as of its last passing of 0
         uint16_t line_high;
-        uint32_t dropped; ///< words; where left is 0 and free_count 0, a word is counted here and
-                          ///< writer.gap set
+        uint32_t dropped; ///< words; where block is nullptr and free_count 0, a word is counted
+                          ///< here and writer.gap set
         uint8_t free_count;
     };
     Path path = {};
 
   private:
-    YOKEDOCK_RARE bool open_samples(uint32_t time) {
+    template <class Extend> YOKEDOCK_RARE bool open_samples(uint16_t time_low, Extend extend) {
         break_samples();
-        return open(path.writer[0], wire::BlockKind::kSamples, time);
+        return open(path.writer[0], wire::BlockKind::kSamples, extend(time_low));
     }
 
     void lose(Writer& w) {
@@ -272,6 +268,9 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     }
 
     YOKEDOCK_RARE bool open(Writer& w, wire::BlockKind kind, uint32_t time) {
+        if (w.block != nullptr) {
+            seal(w);
+        }
         Block* block = take_free();
         if (block == nullptr) {
             lose(w);
@@ -306,6 +305,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         const uint8_t shift = size == 8 ? 3 : size == 4 ? 2 : 1;
         block->count = static_cast<uint8_t>(static_cast<uint8_t>(w.at - block->data) >> shift);
         w.left = 0;
+        w.block = nullptr;
         const uint8_t index = static_cast<uint8_t>(block - blocks_);
         Lock lock;
         order_[next_ & 31] = index;

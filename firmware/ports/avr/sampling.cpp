@@ -197,8 +197,8 @@ ISR(ADC_vect, ISR_NAKED) {
         "sbci r25, hi8(%[window]) \n\t"
         "brcc 10f             \n\t"
         "lds  r21, %[left]    \n\t"
-        "cpi  r21, 2          \n\t"
-        "brlo 9f              \n\t"
+        "tst  r21             \n\t"
+        "breq 9f              \n\t"
         "ldd  r20, Z+5        \n\t" // channel
         "lds  r24, %[last]    \n\t"
         "lds  r25, %[last]+1  \n\t"
@@ -216,14 +216,18 @@ ISR(ADC_vect, ISR_NAKED) {
         "brlo 11f             \n\t"
         "rjmp 10f             \n\t"
         "9: lds r20, %[free]  \n\t" // no block open and none free: the word is lost, at little cost
-        "or   r20, r21        \n\t"
+        "lds  r24, %[block]+1 \n\t"
+        "or   r20, r24        \n\t"
         "breq 12f             \n\t"
         "10: push r0          \n\t"
         "push r1              \n\t"
         "clr  r1              \n\t"
         "movw r24, r22        \n\t"
         "call yokedock_take_result \n\t"
-        "rjmp 21f             \n\t"
+        "pop  r1              \n\t"
+        "pop  r0              \n\t"
+        "lds  r18, %[taken]   \n\t"
+        "rjmp 15f             \n\t"
         "12: lds r30, %[dropped]   \n\t"
         "lds  r31, %[dropped]+1 \n\t"
         "adiw r30, 1          \n\t"
@@ -247,7 +251,8 @@ ISR(ADC_vect, ISR_NAKED) {
         [soonest] "i"(&sampler.path.soonest), [window] "n"(kResultWindowTicks),
         [left] "i"(&pool.path.writer[0].left), [last] "i"(&pool.path.sample.last_low),
         [age] "i"(&pool.path.sample.age_low), [free] "i"(&pool.path.free_count),
-        [dropped] "i"(&pool.path.dropped), [gap] "i"(&pool.path.writer[0].gap));
+        [block] "i"(&pool.path.writer[0].block), [dropped] "i"(&pool.path.dropped),
+        [gap] "i"(&pool.path.writer[0].gap));
     asm volatile("sts  %[last], r26    \n\t"
                  "sts  %[last]+1, r27  \n\t"
                  "sts  %[age], r24     \n\t"
@@ -374,7 +379,7 @@ ISR(ADC_vect, ISR_NAKED) {
                  "20: push r0          \n\t"
                  "push r1              \n\t"
                  "clr  r1              \n\t"
-                 "21: call yokedock_refill \n\t"
+                 "call yokedock_refill \n\t"
                  "pop  r1              \n\t"
                  "pop  r0              \n\t"
                  "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),

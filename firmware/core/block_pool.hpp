@@ -90,6 +90,13 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         }
     }
 
+    /// Part of push_sample() where no block is open, or the open one is full or too old: false when
+    /// there is none, and the word is lost.
+    template <class Extend> YOKEDOCK_RARE bool open_samples(uint16_t time_low, Extend extend) {
+        break_samples();
+        return open(path.writer[0], wire::BlockKind::kSamples, extend(time_low));
+    }
+
     /// A sample was lost: the next one begins a new block. From the same context as push_sample().
     void break_samples() {
         if (path.writer[0].block != nullptr) {
@@ -248,11 +255,6 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     Path path = {};
 
   private:
-    template <class Extend> YOKEDOCK_RARE bool open_samples(uint16_t time_low, Extend extend) {
-        break_samples();
-        return open(path.writer[0], wire::BlockKind::kSamples, extend(time_low));
-    }
-
     void lose(Writer& w) {
         Lock lock;
         ++path.dropped;

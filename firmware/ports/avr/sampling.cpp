@@ -135,6 +135,15 @@ yokedock_take_result(uint16_t code) {
     }
 }
 
+extern "C" __attribute__((used, externally_visible, noinline)) void
+yokedock_open_samples(uint16_t time_low) {
+    using namespace yokedock::firmware;
+    pool.open_samples(time_low, [](uint16_t low) {
+        InterruptLock lock;
+        return tick_from_low(low);
+    });
+}
+
 extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_refill() {
     if (yokedock::firmware::sampler.enabled() != 0) {
         yokedock::firmware::sampler.refill();
@@ -179,7 +188,7 @@ ISR(ADC_vect, ISR_NAKED) {
         "lds  r18, %[taken]   \n\t"
         "lds  r19, %[planned] \n\t"
         "cp   r18, r19        \n\t"
-        "breq 10f             \n\t"
+        "breq 8f              \n\t"
         "mov  r30, r18        \n\t"
         "andi r30, 0x18       \n\t"
         "ldi  r31, 0          \n\t"
@@ -195,7 +204,7 @@ ISR(ADC_vect, ISR_NAKED) {
         "sbc  r25, r19        \n\t"
         "subi r24, lo8(%[window]) \n\t"
         "sbci r25, hi8(%[window]) \n\t"
-        "brcc 10f             \n\t"
+        "brcc 8f              \n\t"
         "lds  r21, %[left]    \n\t"
         "tst  r21             \n\t"
         "breq 9f              \n\t"
@@ -213,12 +222,45 @@ ISR(ADC_vect, ISR_NAKED) {
         "brcc 1f              \n\t"
         "inc  r19             \n\t"
         "1: cpi r19, 8        \n\t"
-        "brlo 11f             \n\t"
-        "rjmp 10f             \n\t"
+        "brsh 8f              \n\t"
+        "rjmp 11f             \n\t"
+        "8: rjmp 10f          \n\t"
         "9: lds r20, %[free]  \n\t" // no block open and none free: the word is lost, at little cost
         "lds  r24, %[block]+1 \n\t"
         "or   r20, r24        \n\t"
-        "breq 12f             \n\t"
+        "brne 7f              \n\t"
+        "rjmp 12f             \n\t"
+        "7:                   \n\t"
+        "push r0              \n\t"
+        "push r1              \n\t"
+        "push r18             \n\t"
+        "push r22             \n\t"
+        "push r23             \n\t"
+        "push r26             \n\t"
+        "push r27             \n\t"
+        "clr  r1              \n\t"
+        "movw r24, r26        \n\t"
+        "call yokedock_open_samples \n\t"
+        "pop  r27             \n\t"
+        "pop  r26             \n\t"
+        "pop  r23             \n\t"
+        "pop  r22             \n\t"
+        "pop  r18             \n\t"
+        "pop  r1              \n\t"
+        "pop  r0              \n\t"
+        "lds  r21, %[left]    \n\t"
+        "tst  r21             \n\t"
+        "breq 14f             \n\t"
+        "mov  r30, r18        \n\t"
+        "andi r30, 0x18       \n\t"
+        "ldi  r31, 0          \n\t"
+        "subi r30, lo8(-(%[turn])) \n\t"
+        "sbci r31, hi8(-(%[turn])) \n\t"
+        "ldd  r20, Z+5        \n\t"
+        "ldi  r24, 0          \n\t" // its age: the block begins with it
+        "ldi  r25, 0          \n\t"
+        "ldi  r19, 0          \n\t"
+        "rjmp 11f             \n\t"
         "10: push r0          \n\t"
         "push r1              \n\t"
         "clr  r1              \n\t"
@@ -289,10 +331,12 @@ ISR(ADC_vect, ISR_NAKED) {
                  "sts  %[at]+1, r27    \n\t"
                  "dec  r21             \n\t"
                  "sts  %[left], r21    \n\t"
-                 "15:                  \n\t" ::[last] "i"(&pool.path.sample.last_low),
+                 "15:                  \n\t"
+                 "cli                  \n\t" YOKEDOCK_PUMP
+                 "sei                  \n\t" ::[last] "i"(&pool.path.sample.last_low),
                  [age] "i"(&pool.path.sample.age_low), [taken] "i"(&sampler.path.taken),
                  [turnsize] "n"(Sampler::kTurn), [at] "i"(&pool.path.writer[0].at),
-                 [left] "i"(&pool.path.writer[0].left));
+                 [left] "i"(&pool.path.writer[0].left), YOKEDOCK_PUMP_OPERANDS);
     asm volatile("lds  r19, %[prepared] \n\t"
                  "mov  r30, r19        \n\t"
                  "sub  r30, r18        \n\t"

@@ -33,7 +33,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     /// Empties the pool; numbers start at 0 again. No push may run meanwhile.
     void reset() {
         for (uint8_t i = 0; i < kBlocks; ++i) {
-            free_[i] = i;
+            free_[i] = &blocks_[i];
         }
         path.free_count = kBlocks;
         next_ = 0;
@@ -197,7 +197,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     const Block* find(uint16_t number) const {
         Lock lock;
         const uint16_t back = static_cast<uint16_t>(next_ - number);
-        return back == 0 || back > held_ ? nullptr : &blocks_[order_[number & 31]];
+        return back == 0 || back > held_ ? nullptr : order_[number & 31];
     }
 
     /// Blocks before number may be reused. Numbers not yet given free everything sealed.
@@ -290,35 +290,35 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     }
 
     Block* take_free() {
-        uint8_t index;
-        {
-            Lock lock;
-            if (path.free_count == 0) {
-                return nullptr;
-            }
-            index = free_[--path.free_count];
-        }
-        return &blocks_[index];
+        Lock lock;
+        return path.free_count == 0 ? nullptr : free_[--path.free_count];
     }
 
     YOKEDOCK_RARE void seal(Writer& w) {
         Block* block = w.block;
-        const uint8_t size = bytes_per_word(static_cast<wire::BlockKind>(block->kind));
-        const uint8_t shift = size == 8 ? 3 : size == 4 ? 2 : 1;
-        block->count = static_cast<uint8_t>(static_cast<uint8_t>(w.at - block->data) >> shift);
+        const uint8_t bytes = static_cast<uint8_t>(w.at - block->data);
+        switch (bytes_per_word(static_cast<wire::BlockKind>(block->kind))) { // shifts by constants
+        case 2:
+            block->count = bytes / 2;
+            break;
+        case 4:
+            block->count = bytes / 4;
+            break;
+        default:
+            block->count = bytes / 8;
+        }
         w.left = 0;
         w.block = nullptr;
-        const uint8_t index = static_cast<uint8_t>(block - blocks_);
         Lock lock;
-        order_[next_ & 31] = index;
+        order_[next_ & 31] = block;
         ++next_;
         ++held_;
     }
 
     uint16_t next_ = 0;
     uint8_t held_ = 0;
-    uint8_t free_[kBlocks] = {};
-    uint8_t order_[32] = {}; ///< block index by number modulo 32
+    Block* free_[kBlocks] = {};
+    Block* order_[32] = {}; ///< by number modulo 32
     Block blocks_[kBlocks] = {};
 };
 

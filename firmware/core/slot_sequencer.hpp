@@ -93,17 +93,15 @@ class SlotSequencer {
         begin_plan();
     }
 
-    /// After advance() has begun a field, before the next advance(). Clears path.begun; true when
-    /// the field brings other settings.
-    bool note_field() {
+    /// After advance() has begun a field, before the next advance(). Clears path.begun, which is
+    /// more than kBegun when the field brings other settings.
+    void note_field() {
         path.note.fraction = path.fraction;
         path.note.carried = path.length != path.run->ticks ? 1 : 0;
         path.note.run = path.run;
         ++path.note.number;
-        const bool changed = path.begun != kBegun;
         path.begun = 0;
         output_ = requested_output_;
-        return changed;
     }
 
     /// Bits of Path::change and begun.

@@ -23,94 +23,12 @@ SlotSequencer sequencer;
 Sampler sampler;
 SlotState slot;
 
-namespace {
-
-/// Arms the exact edge of the separate field sync at the described slot's start.
-inline void arm_field_sync(uint8_t vertical) {
-    slot.vertical = vertical;
-    OCR3A = static_cast<uint16_t>(slot.next_low - 1);
-    const uint8_t connect = slot.field_connect[vertical != 0 ? 1 : 0];
-    yokedock_tccr3a = connect;
-    // Window bits as they stand; the handler of the window edge and this one never overlap.
-    TCCR3A = static_cast<uint8_t>((TCCR3A & 0x30) | connect);
-}
-
-} // namespace
-
 extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_enter_plan() {
     sequencer.enter_plan();
 }
 
 } // namespace firmware
 } // namespace yokedock
-
-/// Around calls from the handler: what a function may change and the handler has not saved.
-#define YOKEDOCK_SAVE                                                                              \
-    "push r0 \n\tpush r1 \n\tpush r20 \n\tpush r21 \n\tpush r22 \n\tpush r23 \n\tclr r1 \n\t"
-#define YOKEDOCK_RESTORE "pop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r1 \n\tpop r0 \n\t"
-
-/// The line sync pin for the described slot: a line sync only where a line starts.
-static inline void connect_pins() {
-    using namespace yokedock::firmware;
-    uint8_t connect = slot.tccr1a_line;
-    if (sequencer.starts_line() == 0) {
-        connect = static_cast<uint8_t>(connect & ~0x0C);
-    }
-    if (connect != slot.tccr1a) {
-        PORTB = slot.portb_idle;
-        slot.tccr1a = connect;
-        TCCR1A = connect;
-    }
-}
-
-/// New settings, or output on or off, from the described slot on. Pins first: there may be little
-/// of this slot left.
-static inline void enter_settings() {
-    using namespace yokedock::firmware;
-    namespace wire = yokedock::wire;
-    const SlotPlan& plan = sequencer.plan();
-    const bool on = sequencer.output() != 0;
-    slot.tccr1a_line = on ? plan.port_connect : 1 << WGM11;
-    slot.portb_idle = plan.port_idle;
-    connect_pins();
-    const bool positive = (plan.flags & wire::kSyncSeparateFieldPositive) != 0;
-    slot.field_connect[0] = !on ? 0 : positive ? 0x80 : 0xC0;
-    slot.field_connect[1] = !on ? 0 : positive ? 0xC0 : 0x80;
-    arm_field_sync(sequencer.shape() & kShapeVertical);
-    OCR1C = plan.line_compare;
-    slot.line_compare = plan.line_compare; // next looked at in the described slot
-    slot.longest = 0;
-}
-
-/// After the line sync width of a slot, when the slot handler has asked: pins as the described slot
-/// needs them. The flag may be an old one, from the slot before: then the pulse still lasts, and
-/// the real match comes.
-extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_after_pulse() {
-    using namespace yokedock::firmware;
-    if (TCNT1 <= slot.line_compare) {
-        return;
-    }
-    if (sequencer.path.begun == 0) {
-        connect_pins();
-    } else {
-        if (sequencer.note_field()) {
-            enter_settings();
-        } else {
-            connect_pins();
-        }
-        sequencer.path.note.time = (static_cast<uint32_t>(slot.next_high) << 16) | slot.next_low;
-        start_picture_field();
-    }
-    TIMSK1 = 1 << TOIE1; // the slot handler asks for the next time
-}
-
-ISR(TIMER1_COMPC_vect, ISR_NAKED) {
-    asm volatile("push r24 \n\tin r24, __SREG__ \n\tpush r24 \n\tpush r25 \n\t"
-                 "push r18 \n\tpush r19 \n\tpush r26 \n\tpush r27 \n\tpush r30 \n\tpush r31 "
-                 "\n\t" YOKEDOCK_SAVE "call yokedock_after_pulse \n\t" YOKEDOCK_RESTORE
-                 "pop r31 \n\tpop r30 \n\tpop r27 \n\tpop r26 \n\tpop r19 \n\tpop r18 \n\t"
-                 "pop r25 \n\tpop r24 \n\tout __SREG__, r24 \n\tpop r24 \n\treti \n\t" ::);
-}
 
 /// A picture is due in this line: puts the pattern timer in step and arms the window, before
 /// anything else can take time: both must be done when the window opens, 147 ticks or more after

@@ -33,7 +33,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     /// Empties the pool; numbers start at 0 again. No push may run meanwhile.
     void reset() {
         for (uint8_t i = 0; i < kBlocks; ++i) {
-            free_[i] = i;
+            free_[i] = &blocks_[i];
         }
         path.free_count = kBlocks;
         next_ = 0;
@@ -63,11 +63,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         }
         Writer& w = path.writer[0];
         if (w.left == 0 || age_high >= (1u << (wire::kSampleTimeBits - 16))) {
-            if (w.left == 0 && path.free_count == 0) { // a full pool must cost the least
-                lose(w);
-                return;
-            }
-            if (!open_samples(extend(time_low))) {
+            if (!open_samples(time_low, extend)) {
                 return;
             }
             age_low = 0;
@@ -94,9 +90,16 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         }
     }
 
+    /// Part of push_sample() where no block is open, or the open one is full or too old: false when
+    /// there is none, and the word is lost.
+    template <class Extend> YOKEDOCK_RARE bool open_samples(uint16_t time_low, Extend extend) {
+        break_samples();
+        return open(path.writer[0], wire::BlockKind::kSamples, extend(time_low));
+    }
+
     /// A sample was lost: the next one begins a new block. From the same context as push_sample().
     void break_samples() {
-        if (path.writer[0].left != 0) {
+        if (path.writer[0].block != nullptr) {
             seal(path.writer[0]);
         }
     }
@@ -116,7 +119,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
             path.line_high = static_cast<uint16_t>(time >> 16);
             if (whole_gap >= 0x8000u) {
                 far = whole_gap;
-                if (w.left != 0) {
+                if (w.block != nullptr) {
                     seal(w);
                 }
             }
@@ -184,7 +187,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     /// Seals the open blocks that hold anything. No push may run meanwhile.
     void seal_open() {
         for (Writer& writer : path.writer) {
-            if (writer.left != 0) {
+            if (writer.block != nullptr) {
                 seal(writer);
             }
         }
@@ -194,7 +197,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     const Block* find(uint16_t number) const {
         Lock lock;
         const uint16_t back = static_cast<uint16_t>(next_ - number);
-        return back == 0 || back > held_ ? nullptr : &blocks_[order_[number & 31]];
+        return back == 0 || back > held_ ? nullptr : order_[number & 31];
     }
 
     /// Blocks before number may be reused. Numbers not yet given free everything sealed.
@@ -224,10 +227,10 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     }
 
     struct Writer {
-        Block* block;
+        Block* block; ///< open; nullptr: none
         uint8_t* at;
         uint32_t base;
-        uint8_t left; ///< words that still fit; 0: no block open
+        uint8_t left; ///< words that still fit; 0: none, for the block is full, or not open
         uint8_t gap;
     };
 
@@ -237,26 +240,21 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         uint8_t age_high;
     };
 
-    /// What the common push needs. A port may store a word by hand where left is 2 or more: at,
-    /// left, and the times of its kind.
+    /// What the common push needs. A port may store a word by hand while left is not 0: at, left,
+    /// and the times of its kind. A block filled so is sealed where the next one is opened.
     struct Path {
         Writer writer[4]; ///< by BlockKind, from 0
         SampleWriter sample;
         uint16_t
             line_low; ///< time of the last line edge; the high half as of its last passing of 0
         uint16_t line_high;
-        uint32_t dropped; ///< words; where left is 0 and free_count 0, a word is counted here and
-                          ///< writer.gap set
+        uint32_t dropped; ///< words; where block is nullptr and free_count 0, a word is counted
+                          ///< here and writer.gap set
         uint8_t free_count;
     };
     Path path = {};
 
   private:
-    YOKEDOCK_RARE bool open_samples(uint32_t time) {
-        break_samples();
-        return open(path.writer[0], wire::BlockKind::kSamples, time);
-    }
-
     void lose(Writer& w) {
         Lock lock;
         ++path.dropped;
@@ -272,6 +270,9 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     }
 
     YOKEDOCK_RARE bool open(Writer& w, wire::BlockKind kind, uint32_t time) {
+        if (w.block != nullptr) {
+            seal(w);
+        }
         Block* block = take_free();
         if (block == nullptr) {
             lose(w);
@@ -289,34 +290,35 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     }
 
     Block* take_free() {
-        uint8_t index;
-        {
-            Lock lock;
-            if (path.free_count == 0) {
-                return nullptr;
-            }
-            index = free_[--path.free_count];
-        }
-        return &blocks_[index];
+        Lock lock;
+        return path.free_count == 0 ? nullptr : free_[--path.free_count];
     }
 
     YOKEDOCK_RARE void seal(Writer& w) {
         Block* block = w.block;
-        const uint8_t size = bytes_per_word(static_cast<wire::BlockKind>(block->kind));
-        const uint8_t shift = size == 8 ? 3 : size == 4 ? 2 : 1;
-        block->count = static_cast<uint8_t>(static_cast<uint8_t>(w.at - block->data) >> shift);
+        const uint8_t bytes = static_cast<uint8_t>(w.at - block->data);
+        switch (bytes_per_word(static_cast<wire::BlockKind>(block->kind))) { // shifts by constants
+        case 2:
+            block->count = bytes / 2;
+            break;
+        case 4:
+            block->count = bytes / 4;
+            break;
+        default:
+            block->count = bytes / 8;
+        }
         w.left = 0;
-        const uint8_t index = static_cast<uint8_t>(block - blocks_);
+        w.block = nullptr;
         Lock lock;
-        order_[next_ & 31] = index;
+        order_[next_ & 31] = block;
         ++next_;
         ++held_;
     }
 
     uint16_t next_ = 0;
     uint8_t held_ = 0;
-    uint8_t free_[kBlocks] = {};
-    uint8_t order_[32] = {}; ///< block index by number modulo 32
+    Block* free_[kBlocks] = {};
+    Block* order_[32] = {}; ///< by number modulo 32
     Block blocks_[kBlocks] = {};
 };
 

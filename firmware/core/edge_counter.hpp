@@ -60,7 +60,7 @@ class EdgeCounter {
     }
 
     struct Long {
-        uint64_t ticks;
+        uint32_t ticks;
         uint16_t count;
     };
     bool has_long() const { return long_count_ != 0; }
@@ -78,7 +78,8 @@ class EdgeCounter {
         // ticks times a denominator below 2^30 stays below 2^64.
         const uint64_t period =
             static_cast<uint64_t>(nominal_.whole) * nominal_.denominator + nominal_.numerator;
-        const uint64_t n = (taken.ticks * nominal_.denominator + period / 2) / period;
+        const uint64_t n =
+            (static_cast<uint64_t>(taken.ticks) * nominal_.denominator + period / 2) / period;
         missing_ += static_cast<uint32_t>(n) - taken.count;
     }
 
@@ -101,7 +102,7 @@ class EdgeCounter {
     uint32_t longest_ = 0;
     uint32_t beyond_ = 0; ///< ticks since the last good edge that last_low does not show
     uint32_t extra_ = 0;
-    uint64_t long_ticks_ = 0;
+    uint32_t long_ticks_ = 0; ///< taken over long before it could wrap
     volatile uint16_t long_count_ = 0;
     bool have_last_ = false;
     uint32_t missing_ = 0;

@@ -10,7 +10,7 @@ constexpr uint8_t kVersionMinor = 1;
 constexpr uint8_t kVersionPatch = 0;
 
 /// Blocks of the pool: what 8 KB of RAM leave beside stack and buffers.
-constexpr uint8_t kPoolBlocks = 24;
+constexpr uint8_t kPoolBlocks = 23;
 
 /// The supply goes off when no frame with a right CRC came for this long.
 constexpr uint16_t kSilenceLimitMs = 2000;

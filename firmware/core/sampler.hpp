@@ -4,7 +4,7 @@
 // A ring of four turns of the schedule, in order. The conversion handler prepares turns ahead, the
 // slot handler plans them into slots, the conversion handler takes them with their results:
 //
-//   taken <= planned <= prepared <= taken + 4          counting up, modulo 256
+//   taken <= planned <= prepared <= taken + 4 turns     counting up, modulo 256, kTurn per turn
 //   [ on the way )[ ready to plan )[ free )
 #pragma once
 #include "firmware/core/rare.hpp"
@@ -107,14 +107,14 @@ class Sampler {
             return 0;
         }
         next.time_low = static_cast<uint16_t>(start_low + place);
-        path.planned = static_cast<uint8_t>(at + 1);
+        path.planned = static_cast<uint8_t>(at + kTurn);
         return place;
     }
 
     /// Channel of the turn planned last; true when no other trigger is on the way, so that the
     /// converter must be set to it now.
     bool sole_channel(uint8_t& channel) {
-        const uint8_t at = static_cast<uint8_t>(path.planned - 1);
+        const uint8_t at = static_cast<uint8_t>(path.planned - kTurn);
         channel = turn(at).channel;
         return at == path.taken;
     }
@@ -129,14 +129,14 @@ class Sampler {
     /// forgotten. Slot handler held off.
     bool take(uint16_t now_low, Trigger& trigger) {
         uint8_t at = path.taken;
-        for (const uint8_t end = path.planned; at != end; ++at) {
+        for (const uint8_t end = path.planned; at != end; at = static_cast<uint8_t>(at + kTurn)) {
             const Turn& oldest = turn(at);
             const uint16_t over = static_cast<uint16_t>(now_low - oldest.time_low - path.soonest);
             if (over < kResultWindowTicks) {
                 trigger.time_low = oldest.time_low;
                 trigger.channel = oldest.channel;
                 const bool in_step = at == path.taken;
-                path.taken = static_cast<uint8_t>(at + 1);
+                path.taken = static_cast<uint8_t>(at + kTurn);
                 if (in_step) {
                     return true;
                 }
@@ -160,20 +160,35 @@ class Sampler {
         return on_the_way();
     }
 
+    /// Channel of the turn after the oldest: the converter's from the oldest one's result on.
+    uint8_t following_channel() { return turn(static_cast<uint8_t>(path.taken + kTurn)).channel; }
+
+    /// The oldest trigger on the way came before the converter's channel was certain: its result
+    /// will be counted late.
+    void distrust() {
+        Turn& oldest = turn(path.taken);
+        oldest.time_low = static_cast<uint16_t>(oldest.time_low - 2 * kResultWindowTicks);
+    }
+
     void refill() {
-        while (static_cast<uint8_t>(path.prepared - path.taken) < 4) {
+        while (static_cast<uint8_t>(path.prepared - path.taken) < 4 * kTurn) {
             prepare();
         }
     }
 
     uint16_t late() const { return late_; }
 
-    /// Main loop, conversion handler shut out: forgets triggers that brought no result for far too
-    /// long. True when any was. now_low: low half of the tick.
+    /// Main loop: triggers seem to have brought no result for far too long. now_low: low half of
+    /// the tick.
+    bool stuck(uint16_t now_low) {
+        return on_the_way() && path.planned == path.prepared &&
+               static_cast<uint16_t>(
+                   now_low - turn(static_cast<uint8_t>(path.planned - kTurn)).time_low) >= 0x4000u;
+    }
+
+    /// The same with the conversion handler shut out: forgets them. True when any was.
     bool recover(uint16_t now_low) {
-        if (!on_the_way() || path.planned != path.prepared ||
-            static_cast<uint16_t>(now_low - turn(static_cast<uint8_t>(path.planned - 1)).time_low) <
-                0x4000u) {
+        if (!stuck(now_low)) {
             return false;
         }
         path.taken =
@@ -188,8 +203,11 @@ class Sampler {
         uint16_t time_low; ///< of the trigger, once planned
         uint8_t skip;      ///< lines to leave out first: the converter is not ready before
         uint8_t channel;
-        uint16_t unused; ///< eight bytes: the index is shifted, not multiplied
+        uint16_t unused;
     };
+    /// Turns are numbered by their bytes, which are a power of two: a number masked is an offset.
+    static constexpr uint8_t kTurn = 8;
+    static_assert(sizeof(Turn) == kTurn, "turns are numbered by their bytes");
 
     struct Entry {
         uint16_t place; ///< of the next use
@@ -217,9 +235,9 @@ class Sampler {
     Path path = {};
 
   private:
-    /// Turn by number. Byte arithmetic: the compiler would shift 16 bits.
+    /// Turn by number.
     Turn& turn(uint8_t number) {
-        const uint8_t offset = static_cast<uint8_t>(static_cast<uint8_t>(number & 3) << 3);
+        const uint8_t offset = number & (3 * kTurn);
         return *reinterpret_cast<Turn*>(reinterpret_cast<uint8_t*>(path.turn) + offset);
     }
 
@@ -244,7 +262,7 @@ class Sampler {
         asm volatile(
             "" ::
                 : "memory"); // the turn before its number: the slot handler may look at any time
-        path.prepared = static_cast<uint8_t>(path.prepared + 1);
+        path.prepared = static_cast<uint8_t>(path.prepared + kTurn);
     }
 
     YOKEDOCK_RARE uint8_t lines_to_skip(uint16_t place, int16_t least) const {

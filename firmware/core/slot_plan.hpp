@@ -13,48 +13,57 @@ constexpr uint16_t kNoCompare = 0xFFFF; ///< above every slot length: the compar
 /// Bits of Run::shape.
 constexpr uint8_t kShapeWholeLine = 0x01; ///< the slot is a whole line, else half a line
 constexpr uint8_t kShapeVertical = 0x02;  ///< part of the vertical sync group (broad or solid)
+constexpr uint8_t kShapeField = 0x04;     ///< the run begins a field
+constexpr uint8_t kShapeMidLine = 0x08;   ///< and that field begins in mid-line
 
-/// A run of equal slots. compare: pulse width in ticks - 1 (a match ends the pulse one tick later),
-/// or kNoCompare where the pulse fills its slot. Longer runs are cut into several of 255 at the
-/// most.
+/// A run of equal slots, with all that describing one of them takes; the last run of a field leads
+/// on to the field after. Longer runs are cut into several of 255 at the most.
 struct Run {
+    uint16_t compare; ///< pulse width in ticks - 1 (a match ends the pulse one tick later), or
+                      ///< kNoCompare where the pulse fills its slot
     uint8_t slots;
     uint8_t shape;
-    uint16_t compare;
+    uint16_t ticks; ///< length of a slot without a carry
+    uint32_t step;  ///< added to the fraction by every slot
+    const Run* next;
 };
 
-/// At most 5 runs of the vertical group (one of them cut in two for the last slot), 5 of up to 1250
-/// lines, 1 half line, and the end mark.
-constexpr uint8_t kMaxRuns = 12;
+/// At most 4 runs of the vertical group (one of them cut in two for its last slot), 5 of up to 1250
+/// lines, and 1 half line.
+constexpr uint8_t kMaxRuns = 10;
 
+/// Not to be copied: its runs point at each other.
 struct SlotPlan {
-    uint32_t half_fraction; ///< numerator of what a half line has beyond whole ticks
-    uint32_t whole_fraction;
-    uint32_t denominator;
-    uint16_t half_ticks;
-    uint16_t whole_ticks; ///< whole ticks of a line; the fractions' carry included
+    uint32_t denominator; ///< of the fraction; half lines and lines have numerators below it
     uint16_t line_compare;
     uint8_t flags;         ///< wire::SyncFlag
-    Run runs[2][kMaxRuns]; ///< by "field starts in mid-line"; ended by slots == 0
+    Run runs[2][kMaxRuns]; ///< by "field starts in mid-line"
+    Run* last[2];          ///< run of a field, by the same
     uint8_t port_connect;  ///< for the port: how its pins are connected while sync goes out
     uint8_t port_idle;     ///< and their levels while it does not
     wire::SyncAchieved achieved;
 };
 
+/// After every field comes one of the same plan: the other parity where interlaced.
+inline void link_fields(SlotPlan& plan) {
+    const uint8_t interlaced = plan.achieved.half_lines & 1;
+    plan.last[0]->next = plan.runs[interlaced];
+    plan.last[1]->next = plan.runs[0];
+}
+
 /// Fills plan. achieved must come from sync::make_plan.
 inline void make_slot_plan(const wire::SyncAchieved& achieved, SlotPlan& plan) {
     plan.achieved = achieved;
-    plan.half_fraction = achieved.half_line_numerator;
     plan.denominator = achieved.half_line_denominator;
-    plan.half_ticks = achieved.half_line_ticks;
-    plan.whole_fraction = 2 * achieved.half_line_numerator; // < 2^31: see kMaxDenominator
-    plan.whole_ticks = static_cast<uint16_t>(2 * achieved.half_line_ticks);
-    if (plan.whole_fraction >= plan.denominator) {
-        plan.whole_fraction -= plan.denominator;
-        ++plan.whole_ticks;
-    }
     plan.line_compare = static_cast<uint16_t>(achieved.line_sync_ticks - 1);
     plan.flags = achieved.flags;
+    const uint32_t half_step = achieved.half_line_numerator;
+    uint32_t whole_step = 2 * half_step; // < 2^31: see kMaxDenominator
+    uint16_t whole_ticks = static_cast<uint16_t>(2 * achieved.half_line_ticks);
+    if (whole_step >= plan.denominator) {
+        whole_step -= plan.denominator;
+        ++whole_ticks;
+    }
     for (uint8_t mid = 0; mid < 2; ++mid) {
         const sync::FieldProgram program = sync::make_field_program(achieved, mid != 0);
         Run* run = plan.runs[mid];
@@ -62,17 +71,23 @@ inline void make_slot_plan(const wire::SyncAchieved& achieved, SlotPlan& plan) {
             const sync::Segment& segment = program.segments[i];
             const bool solid = segment.pulse == sync::Pulse::kSolid;
             const bool vertical = solid || segment.pulse == sync::Pulse::kBroad;
+            const bool whole = segment.half_lines_per_slot == 2;
             for (uint16_t left = segment.slots; left != 0; ++run) {
                 run->slots = left > 255 ? 255 : static_cast<uint8_t>(left);
                 left = static_cast<uint16_t>(left - run->slots);
                 run->compare = solid ? kNoCompare : static_cast<uint16_t>(segment.ticks - 1);
-                run->shape =
-                    static_cast<uint8_t>((segment.half_lines_per_slot == 2 ? kShapeWholeLine : 0) |
-                                         (vertical ? kShapeVertical : 0));
+                run->shape = static_cast<uint8_t>((whole ? kShapeWholeLine : 0) |
+                                                  (vertical ? kShapeVertical : 0));
+                run->ticks = whole ? whole_ticks : achieved.half_line_ticks;
+                run->step = whole ? whole_step : half_step;
+                run->next = run + 1;
             }
         }
-        run->slots = 0;
+        plan.runs[mid][0].shape |=
+            static_cast<uint8_t>(kShapeField | (mid != 0 ? kShapeMidLine : 0));
+        plan.last[mid] = run - 1;
     }
+    link_fields(plan);
 }
 
 } // namespace firmware

@@ -152,8 +152,8 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "sbc  r27, r31        \n\t"
         "brmi 4b              \n\t"
         "lds  r19, %[left]    \n\t"
-        "cpi  r19, 2          \n\t"
-        "brlo 6f              \n\t"
+        "tst  r19             \n\t"
+        "breq 6f              \n\t"
         "sts  %[last], r24    \n\t"
         "sts  %[last]+1, r25  \n\t"
         "dec  r19             \n\t"
@@ -168,7 +168,8 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "sts  %[at]+1, r31    \n\t"
         "rjmp 8f              \n\t"
         "6: lds r31, %[free]  \n\t" // no block open and none free: the word is lost, at little cost
-        "or   r31, r19        \n\t"
+        "lds  r30, %[block]+1 \n\t"
+        "or   r31, r30        \n\t"
         "brne 4b              \n\t"
         "sts  %[last], r24    \n\t"
         "sts  %[last]+1, r25  \n\t"
@@ -192,8 +193,8 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), [both] "i"(&line_latch.both),
         [full] "i"(&line_latch.full), [last] "i"(&pool.path.line_low),
         [left] "i"(&pool.path.writer[1].left), [at] "i"(&pool.path.writer[1].at),
-        [free] "i"(&pool.path.free_count), [dropped] "i"(&pool.path.dropped),
-        [gap] "i"(&pool.path.writer[1].gap));
+        [free] "i"(&pool.path.free_count), [block] "i"(&pool.path.writer[1].block),
+        [dropped] "i"(&pool.path.dropped), [gap] "i"(&pool.path.writer[1].gap));
     asm volatile(
         "lds  r19, %[counted] \n\t"
         "eor  r19, r18        \n\t"
@@ -227,13 +228,16 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "adiw r30, 1          \n\t"
         "sts  %[edges]+2, r30 \n\t"
         "sts  %[edges]+3, r31 \n\t"
-        "5: pop r27           \n\t"
+        "5: cli               \n\t" YOKEDOCK_PUMP
+        "sei                  \n\t" // the slot handler must not wait for all of the rest
+        "pop  r27             \n\t"
         "pop  r26             \n\t"
         "pop  r19             \n\t"
         "pop  r18             \n\t"
         "cli                  \n\t"
         "ldi  r24, 0x20       \n\t"
-        "sts  %[timsk], r24   \n\t" YOKEDOCK_PUMP "pop  r31             \n\t"
+        "sts  %[timsk], r24   \n\t"
+        "pop  r31             \n\t"
         "pop  r30             \n\t"
         "out  __SREG__, r30   \n\t"
         "pop  r30             \n\t"

@@ -51,16 +51,15 @@ void AvrHardware::poll() {
 }
 
 void AvrHardware::record_field() {
-    if (slot.field_due == 0) {
-        return;
-    }
-    uint32_t time;
     SlotSequencer::FieldNote note;
+    uint32_t denominator;
     {
         InterruptLock lock;
-        slot.field_due = 0;
-        time = slot.field_time;
-        note = sequencer.field_note();
+        if (sequencer.path.note.number == field_number_) {
+            return;
+        }
+        note = sequencer.path.note;
+        denominator = sequencer.path.denominator;
     }
     const uint8_t begun = static_cast<uint8_t>(note.number - field_number_);
     fields_ += begun;
@@ -69,7 +68,7 @@ void AvrHardware::record_field() {
         if (begun > 1) {
             firmware::pool.lose_field_starts(static_cast<uint8_t>(begun - 1));
         }
-        firmware::pool.push_field_start(time, SlotSequencer::accumulator(note));
+        firmware::pool.push_field_start(note.time, SlotSequencer::accumulator(note, denominator));
     }
 }
 
@@ -188,14 +187,21 @@ void AvrHardware::stop_capture() {
 void AvrHardware::read_counters(wire::StatusAnswer& status) {
     record_field();
     status.fields = fields_;
-    InterruptLock lock;
-    status.line_edges = line_counter.edges();
-    status.line_missing = line_counter.missing();
-    status.line_extra = line_counter.extra();
-    status.field_edges = field_counter.edges();
-    status.field_missing = field_counter.missing();
-    status.field_extra = field_counter.extra();
+    // One lock each: the slot handler must not wait for all of them.
+    const auto counter = [](const EdgeCounter& from, uint32_t& edges, uint32_t& missing,
+                            uint32_t& extra) {
+        {
+            InterruptLock lock;
+            edges = from.edges();
+        }
+        missing = from.missing(); // the main loop's own
+        InterruptLock lock;
+        extra = from.extra();
+    };
+    counter(line_counter, status.line_edges, status.line_missing, status.line_extra);
+    counter(field_counter, status.field_edges, status.field_missing, status.field_extra);
     status.bytes_lost = bytes_lost();
+    InterruptLock lock;
     status.samples_late = sampler.late();
     status.longest_slot_cycles =
         slot.longest == 0xFFFF ? 0xFFFF : static_cast<uint16_t>(slot.longest + kEpilogueCycles);

@@ -2,8 +2,9 @@
 // The converter, triggered by timer 1 compare B. A result is only told when its trigger's time is
 // certain.
 //
-// The trigger flag is cleared here, after the channel for the next trigger was set: the data sheet
-// names that moment as safe for changing it ("Changing Channel or Reference Selection").
+// The channel for the next trigger is set, and then the trigger flag cleared, at once when a
+// conversion has ended: the data sheet names that moment as safe for changing it ("Changing Channel
+// or Reference Selection"). A trigger that finds the flag still set is lost.
 #pragma GCC optimize("O2")
 #include "firmware/ports/avr/sampling.hpp"
 #include "firmware/ports/avr/serial.hpp"
@@ -14,6 +15,8 @@ namespace firmware {
 uint8_t adcsra_armed; ///< as it is while results are wanted
 uint8_t adcsra_quiet; ///< the same without the interrupt
 
+uint8_t admux_next; ///< channel of the turn after the oldest
+
 uint16_t result_time; ///< low half of the tick at which the handler found the last result
 
 namespace {
@@ -21,6 +24,14 @@ namespace {
 bool nothing_on_the_way() {
     InterruptLock lock;
     return !sampler.on_the_way();
+}
+
+/// For the oldest turn, and the one after it.
+void choose_channels() {
+    uint8_t channel;
+    sampler.next_channel(channel);
+    ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
+    admux_next = static_cast<uint8_t>((1 << REFS0) | sampler.following_channel());
 }
 } // namespace
 
@@ -47,17 +58,23 @@ void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks, 
         InterruptLock lock;
         OCR1B = kNoCompare;
         TIFR1 = 1 << OCF1B;
+        choose_channels();
         ADCSRA = adcsra_armed;
     }
     sampler.enable(true);
 }
 
 void recover_sampling() {
-    if (sampler.enabled() == 0) {
+    uint16_t now_low;
+    {
+        InterruptLock lock;
+        now_low = TCNT4;
+    }
+    // The conversion handler is shut out for certainty only: it has little time to spare.
+    if (sampler.enabled() == 0 || !sampler.stuck(now_low)) {
         return;
     }
-    ADCSRA = adcsra_quiet; // the conversion handler is shut out, no other
-    uint16_t now_low;
+    ADCSRA = adcsra_quiet;
     {
         InterruptLock lock;
         now_low = TCNT4;
@@ -65,6 +82,7 @@ void recover_sampling() {
     if (sampler.recover(now_low)) {
         ADCSRA =
             static_cast<uint8_t>(adcsra_quiet | (1 << ADIF)); // a result that waits has no trigger
+        choose_channels();
         TIFR1 = 1 << OCF1B;
         pool.break_samples();
     }
@@ -96,20 +114,34 @@ yokedock_take_result(uint16_t code) {
     using namespace yokedock::firmware;
     Trigger trigger;
     const bool good = sampler.take(result_time, trigger);
-    uint8_t channel;
-    if (sampler.next_channel(
-            channel)) { // after take(): should the slot handler plan now, it sets the channel too
-        ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
-    }
-    TIFR1 = 1 << OCF1B;
     if (good) {
         pool.push_sample(trigger.time_low, code, trigger.channel, [](uint16_t low) {
             InterruptLock lock;
             return tick_from_low(low);
         });
-    } else if (static_cast<uint16_t>(result_time - pool.path.sample.last_low) > 0x8000u) {
+        return;
+    }
+    // Out of step: the channel chosen when the conversion ended may be another turn's.
+    uint8_t channel;
+    if (sampler.next_channel(
+            channel)) { // after take(): should the slot handler plan now, it sets the channel too
+        ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
+        if ((TIFR1 & (1 << OCF1B)) != 0) {
+            sampler.distrust();
+        }
+    }
+    if (static_cast<uint16_t>(result_time - pool.path.sample.last_low) > 0x8000u) {
         pool.break_samples(); // soon the low half would no longer tell the distance
     }
+}
+
+extern "C" __attribute__((used, externally_visible, noinline)) void
+yokedock_open_samples(uint16_t time_low) {
+    using namespace yokedock::firmware;
+    pool.open_samples(time_low, [](uint16_t low) {
+        InterruptLock lock;
+        return tick_from_low(low);
+    });
 }
 
 extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_refill() {
@@ -138,11 +170,15 @@ ISR(ADC_vect, ISR_NAKED) {
         "lds  r23, %[adc]+1   \n\t"
         "push r30             \n\t"
         "in   r30, __SREG__   \n\t"
+        "push r31             \n\t"
+        "lds  r31, %[muxnext] \n\t"
+        "sts  %[admux], r31   \n\t"
+        "ldi  r31, %[ocf]     \n\t"
+        "out  %[tifr1], r31   \n\t"
         "sei                  \n\t"
         "sts  %[time], r24    \n\t"
         "sts  %[time]+1, r25  \n\t"
         "push r30             \n\t"
-        "push r31             \n\t"
         "push r26             \n\t"
         "push r27             \n\t"
         "push r18             \n\t"
@@ -152,12 +188,9 @@ ISR(ADC_vect, ISR_NAKED) {
         "lds  r18, %[taken]   \n\t"
         "lds  r19, %[planned] \n\t"
         "cp   r18, r19        \n\t"
-        "breq 10f             \n\t"
+        "breq 8f              \n\t"
         "mov  r30, r18        \n\t"
-        "andi r30, 3          \n\t"
-        "lsl  r30             \n\t"
-        "lsl  r30             \n\t"
-        "lsl  r30             \n\t"
+        "andi r30, 0x18       \n\t"
         "ldi  r31, 0          \n\t"
         "subi r30, lo8(-(%[turn])) \n\t"
         "sbci r31, hi8(-(%[turn])) \n\t"
@@ -171,10 +204,10 @@ ISR(ADC_vect, ISR_NAKED) {
         "sbc  r25, r19        \n\t"
         "subi r24, lo8(%[window]) \n\t"
         "sbci r25, hi8(%[window]) \n\t"
-        "brcc 10f             \n\t"
+        "brcc 8f              \n\t"
         "lds  r21, %[left]    \n\t"
-        "cpi  r21, 2          \n\t"
-        "brlo 9f              \n\t"
+        "tst  r21             \n\t"
+        "breq 9f              \n\t"
         "ldd  r20, Z+5        \n\t" // channel
         "lds  r24, %[last]    \n\t"
         "lds  r25, %[last]+1  \n\t"
@@ -189,17 +222,54 @@ ISR(ADC_vect, ISR_NAKED) {
         "brcc 1f              \n\t"
         "inc  r19             \n\t"
         "1: cpi r19, 8        \n\t"
-        "brlo 11f             \n\t"
-        "rjmp 10f             \n\t"
+        "brsh 8f              \n\t"
+        "rjmp 11f             \n\t"
+        "8: rjmp 10f          \n\t"
         "9: lds r20, %[free]  \n\t" // no block open and none free: the word is lost, at little cost
-        "or   r20, r21        \n\t"
-        "breq 12f             \n\t"
+        "lds  r24, %[block]+1 \n\t"
+        "or   r20, r24        \n\t"
+        "brne 7f              \n\t"
+        "rjmp 12f             \n\t"
+        "7:                   \n\t"
+        "push r0              \n\t"
+        "push r1              \n\t"
+        "push r18             \n\t"
+        "push r22             \n\t"
+        "push r23             \n\t"
+        "push r26             \n\t"
+        "push r27             \n\t"
+        "clr  r1              \n\t"
+        "movw r24, r26        \n\t"
+        "call yokedock_open_samples \n\t"
+        "pop  r27             \n\t"
+        "pop  r26             \n\t"
+        "pop  r23             \n\t"
+        "pop  r22             \n\t"
+        "pop  r18             \n\t"
+        "pop  r1              \n\t"
+        "pop  r0              \n\t"
+        "lds  r21, %[left]    \n\t"
+        "tst  r21             \n\t"
+        "breq 14f             \n\t"
+        "mov  r30, r18        \n\t"
+        "andi r30, 0x18       \n\t"
+        "ldi  r31, 0          \n\t"
+        "subi r30, lo8(-(%[turn])) \n\t"
+        "sbci r31, hi8(-(%[turn])) \n\t"
+        "ldd  r20, Z+5        \n\t"
+        "ldi  r24, 0          \n\t" // its age: the block begins with it
+        "ldi  r25, 0          \n\t"
+        "ldi  r19, 0          \n\t"
+        "rjmp 11f             \n\t"
         "10: push r0          \n\t"
         "push r1              \n\t"
         "clr  r1              \n\t"
         "movw r24, r22        \n\t"
         "call yokedock_take_result \n\t"
-        "rjmp 21f             \n\t"
+        "pop  r1              \n\t"
+        "pop  r0              \n\t"
+        "lds  r18, %[taken]   \n\t"
+        "rjmp 15f             \n\t"
         "12: lds r30, %[dropped]   \n\t"
         "lds  r31, %[dropped]+1 \n\t"
         "adiw r30, 1          \n\t"
@@ -215,84 +285,67 @@ ISR(ADC_vect, ISR_NAKED) {
         "sts  %[gap], r30     \n\t"
         "rjmp 14f             \n\t"
         "11:                  \n\t" ::[quiet] "i"(&adcsra_quiet),
-        [adc] "n"(_SFR_MEM_ADDR(ADC)), [time] "i"(&result_time),
-        [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), [tcnt4] "n"(_SFR_MEM_ADDR(TCNT4)),
-        [taken] "i"(&sampler.path.taken), [planned] "i"(&sampler.path.planned),
-        [turn] "i"(sampler.path.turn), [soonest] "i"(&sampler.path.soonest),
-        [window] "n"(kResultWindowTicks), [left] "i"(&pool.path.writer[0].left),
-        [last] "i"(&pool.path.sample.last_low), [age] "i"(&pool.path.sample.age_low),
-        [free] "i"(&pool.path.free_count), [dropped] "i"(&pool.path.dropped),
-        [gap] "i"(&pool.path.writer[0].gap));
-    asm volatile(
-        "sts  %[last], r26    \n\t"
-        "sts  %[last]+1, r27  \n\t"
-        "sts  %[age], r24     \n\t"
-        "sts  %[age]+1, r25   \n\t"
-        "sts  %[age]+2, r19   \n\t"
-        "14: inc r18          \n\t"
-        "sts  %[taken], r18   \n\t" // before looking at planned: see sole_channel()
-        "lds  r30, %[planned] \n\t"
-        "cp   r18, r30        \n\t"
-        "breq 2f              \n\t"
-        "mov  r30, r18        \n\t" // the channel of the next one on the way
-        "andi r30, 3          \n\t"
-        "lsl  r30             \n\t"
-        "lsl  r30             \n\t"
-        "lsl  r30             \n\t"
-        "ldi  r31, 0          \n\t"
-        "subi r30, lo8(-(%[turn])) \n\t"
-        "sbci r31, hi8(-(%[turn])) \n\t"
-        "ldd  r30, Z+5        \n\t"
-        "ori  r30, %[refs]    \n\t"
-        "sts  %[admux], r30   \n\t"
-        "2: ldi r30, %[ocf]   \n\t"
-        "out  %[tifr1], r30   \n\t"
-        "tst  r21             \n\t"
-        "breq 15f             \n\t" // a lost word
-        "lds  r26, %[at]      \n\t"
-        "lds  r27, %[at]+1    \n\t"
-        "st   X+, r22         \n\t" // code | channel << 10 | age << 13
-        "lsl  r20             \n\t"
-        "lsl  r20             \n\t"
-        "or   r20, r23        \n\t"
-        "ldi  r31, 0          \n\t"
-        "lsr  r19             \n\t"
-        "ror  r25             \n\t"
-        "ror  r24             \n\t"
-        "ror  r31             \n\t"
-        "lsr  r19             \n\t"
-        "ror  r25             \n\t"
-        "ror  r24             \n\t"
-        "ror  r31             \n\t"
-        "lsr  r19             \n\t"
-        "ror  r25             \n\t"
-        "ror  r24             \n\t"
-        "ror  r31             \n\t"
-        "or   r20, r31        \n\t"
-        "st   X+, r20         \n\t"
-        "st   X+, r24         \n\t"
-        "st   X+, r25         \n\t"
-        "sts  %[at], r26      \n\t"
-        "sts  %[at]+1, r27    \n\t"
-        "dec  r21             \n\t"
-        "sts  %[left], r21    \n\t"
-        "15:                  \n\t" ::[last] "i"(&pool.path.sample.last_low),
-        [age] "i"(&pool.path.sample.age_low), [taken] "i"(&sampler.path.taken),
-        [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn), [refs] "M"(1 << REFS0),
+        [adc] "n"(_SFR_MEM_ADDR(ADC)), [muxnext] "i"(&admux_next),
         [admux] "n"(_SFR_MEM_ADDR(ADMUX)), [ocf] "M"(1 << OCF1B), [tifr1] "I"(_SFR_IO_ADDR(TIFR1)),
-        [at] "i"(&pool.path.writer[0].at), [left] "i"(&pool.path.writer[0].left));
+        [time] "i"(&result_time), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)),
+        [tcnt4] "n"(_SFR_MEM_ADDR(TCNT4)), [taken] "i"(&sampler.path.taken),
+        [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn),
+        [soonest] "i"(&sampler.path.soonest), [window] "n"(kResultWindowTicks),
+        [left] "i"(&pool.path.writer[0].left), [last] "i"(&pool.path.sample.last_low),
+        [age] "i"(&pool.path.sample.age_low), [free] "i"(&pool.path.free_count),
+        [block] "i"(&pool.path.writer[0].block), [dropped] "i"(&pool.path.dropped),
+        [gap] "i"(&pool.path.writer[0].gap));
+    asm volatile("sts  %[last], r26    \n\t"
+                 "sts  %[last]+1, r27  \n\t"
+                 "sts  %[age], r24     \n\t"
+                 "sts  %[age]+1, r25   \n\t"
+                 "sts  %[age]+2, r19   \n\t"
+                 "14: subi r18, -%[turnsize] \n\t"
+                 "sts  %[taken], r18   \n\t" // before looking at planned: see sole_channel()
+                 "tst  r21             \n\t"
+                 "breq 15f             \n\t" // a lost word
+                 "lds  r26, %[at]      \n\t"
+                 "lds  r27, %[at]+1    \n\t"
+                 "st   X+, r22         \n\t" // code | channel << 10 | age << 13
+                 "lsl  r20             \n\t"
+                 "lsl  r20             \n\t"
+                 "or   r20, r23        \n\t"
+                 "ldi  r31, 0          \n\t"
+                 "lsr  r19             \n\t"
+                 "ror  r25             \n\t"
+                 "ror  r24             \n\t"
+                 "ror  r31             \n\t"
+                 "lsr  r19             \n\t"
+                 "ror  r25             \n\t"
+                 "ror  r24             \n\t"
+                 "ror  r31             \n\t"
+                 "lsr  r19             \n\t"
+                 "ror  r25             \n\t"
+                 "ror  r24             \n\t"
+                 "ror  r31             \n\t"
+                 "or   r20, r31        \n\t"
+                 "st   X+, r20         \n\t"
+                 "st   X+, r24         \n\t"
+                 "st   X+, r25         \n\t"
+                 "sts  %[at], r26      \n\t"
+                 "sts  %[at]+1, r27    \n\t"
+                 "dec  r21             \n\t"
+                 "sts  %[left], r21    \n\t"
+                 "15:                  \n\t"
+                 "cli                  \n\t" YOKEDOCK_PUMP
+                 "sei                  \n\t" ::[last] "i"(&pool.path.sample.last_low),
+                 [age] "i"(&pool.path.sample.age_low), [taken] "i"(&sampler.path.taken),
+                 [turnsize] "n"(Sampler::kTurn), [at] "i"(&pool.path.writer[0].at),
+                 [left] "i"(&pool.path.writer[0].left), YOKEDOCK_PUMP_OPERANDS);
     asm volatile("lds  r19, %[prepared] \n\t"
                  "mov  r30, r19        \n\t"
                  "sub  r30, r18        \n\t"
-                 "cpi  r30, 3          \n\t"
+                 "cpi  r30, 3 * %[turnsize] \n\t"
                  "breq 3f              \n\t"
                  "4: rjmp 20f          \n\t"
                  "3:                   \n\t"
                  "mov  r26, r19        \n\t"
-                 "andi r26, 3          \n\t"
-                 "lsl  r26             \n\t"
-                 "lsl  r26             \n\t"
-                 "lsl  r26             \n\t"
+                 "andi r26, 0x18       \n\t"
                  "ldi  r27, 0          \n\t"
                  "subi r26, lo8(-(%[turn])) \n\t"
                  "sbci r27, hi8(-(%[turn])) \n\t"
@@ -322,8 +375,11 @@ ISR(ADC_vect, ISR_NAKED) {
                  "ldd  r21, Z+3        \n\t"
                  "cp   r24, r20        \n\t"
                  "cpc  r25, r21        \n\t"
-                 "breq 31f             \n\t"
-                 "ldd  r20, Z+4        \n\t" // step
+                 "brne 33f             \n\t"
+                 "ldd  r24, Z+6        \n\t" // first
+                 "ldd  r25, Z+7        \n\t"
+                 "rjmp 32f             \n\t"
+                 "33: ldd r20, Z+4     \n\t" // step
                  "ldd  r21, Z+5        \n\t"
                  "add  r24, r20        \n\t"
                  "adc  r25, r21        \n\t"
@@ -333,9 +389,20 @@ ISR(ADC_vect, ISR_NAKED) {
                  "ldd  r25, Z+9        \n\t"
                  "sts  %[entry], r24   \n\t"
                  "sts  %[entry]+1, r25 \n\t"
-                 "inc  r19             \n\t"
+                 "subi r19, -%[turnsize] \n\t"
                  "sts  %[prepared], r19 \n\t"
-                 "30: pop r21          \n\t"
+                 "30: lds r30, %[taken]   \n\t" // Sampler::following_channel()
+                 "subi r30, -%[turnsize] \n\t"
+                 "andi r30, 0x18       \n\t"
+                 "ldi  r31, 0          \n\t"
+                 "subi r30, lo8(-(%[turn])) \n\t"
+                 "sbci r31, hi8(-(%[turn])) \n\t"
+                 "ldd  r30, Z+5        \n\t"
+                 "ori  r30, %[refs]    \n\t"
+                 "sts  %[muxnext], r30 \n\t"
+                 "cli                  \n\t" YOKEDOCK_PUMP
+                 "sei                  \n\t" // the slot handler must not wait for all of the rest
+                 "pop  r21             \n\t"
                  "pop  r20             \n\t"
                  "pop  r19             \n\t"
                  "pop  r18             \n\t"
@@ -343,26 +410,26 @@ ISR(ADC_vect, ISR_NAKED) {
                  "pop  r26             \n\t"
                  "lds  r24, %[armed]   \n\t"
                  "cli                  \n\t" // a result that waits must not nest
-                 "sts  %[adcsra], r24  \n\t" YOKEDOCK_PUMP "pop  r31             \n\t"
+                 "sts  %[adcsra], r24  \n\t"
                  "pop  r30             \n\t"
                  "out  __SREG__, r30   \n\t"
+                 "pop  r31             \n\t"
                  "pop  r30             \n\t"
                  "pop  r23             \n\t"
                  "pop  r22             \n\t"
                  "pop  r25             \n\t"
                  "pop  r24             \n\t"
                  "reti                 \n\t"
-                 "31: ldd r24, Z+6     \n\t" // first
-                 "ldd  r25, Z+7        \n\t"
-                 "rjmp 32b             \n\t"
                  "20: push r0          \n\t"
                  "push r1              \n\t"
                  "clr  r1              \n\t"
-                 "21: call yokedock_refill \n\t"
+                 "call yokedock_refill \n\t"
                  "pop  r1              \n\t"
                  "pop  r0              \n\t"
                  "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),
-                 [turn] "i"(sampler.path.turn), [entry] "i"(&sampler.path.at),
+                 [turn] "i"(sampler.path.turn), [turnsize] "n"(Sampler::kTurn),
+                 [entry] "i"(&sampler.path.at), [taken] "i"(&sampler.path.taken),
+                 [refs] "M"(1 << REFS0), [muxnext] "i"(&admux_next),
                  [least] "i"(&sampler.path.least), [wait] "i"(&sampler.path.wait),
                  [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)),
                  YOKEDOCK_PUMP_OPERANDS);

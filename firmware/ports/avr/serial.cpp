@@ -124,7 +124,8 @@ ISR(USART0_RX_vect, ISR_NAKED) {
                  "sbci r31, hi8(-(%[ring])) \n\t"
                  "st   Z, r24         \n\t"
                  "sts  %[head], r25   \n\t"
-                 "2: pop r31          \n\t"
+                 "2: sei              \n\t" // the byte is safe: the slot handler must not wait
+                 "pop  r31            \n\t"
                  "pop  r30            \n\t"
                  "pop  r25            \n\t"
                  "pop  r24            \n\t"

@@ -13,6 +13,7 @@
 #include "firmware/ports/avr/slot_handler.hpp"
 #include "firmware/ports/avr/line_edges.hpp"
 #include "firmware/ports/avr/video.hpp"
+#include <stddef.h>
 
 namespace yokedock {
 namespace firmware {
@@ -22,114 +23,12 @@ SlotSequencer sequencer;
 Sampler sampler;
 SlotState slot;
 
-namespace {
-
-/// New settings, or output on or off, from the described slot on.
-inline void enter_settings() {
-    const SlotPlan& plan = sequencer.field_plan();
-    OCR1C = plan.line_compare;
-    slot.output = sequencer.field_output();
-    slot.field_positive = plan.flags & wire::kSyncSeparateFieldPositive;
-    slot.tccr1a_line = slot.output != 0 ? plan.port_connect : 1 << WGM11;
-    slot.portb_idle = plan.port_idle;
-    slot.line_compare_next = plan.line_compare;
-    slot.longest = 0;
-}
-
-/// Arms the exact edge of the separate field sync at the described slot's start.
-inline void arm_field_sync(uint8_t vertical) {
-    slot.vertical = vertical;
-    uint8_t connect = 0;
-    if (slot.output != 0) {
-        OCR3A = static_cast<uint16_t>(slot.next_low - 1);
-        connect = (slot.field_positive != 0) == (vertical != 0) ? 0xC0 : 0x80;
-    }
-    yokedock_tccr3a = connect;
-    // Window bits as they stand; the handler of the window edge and this one never overlap.
-    TCCR3A = static_cast<uint8_t>((TCCR3A & 0x30) | connect);
-}
-
-} // namespace
-
-extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_switch_plan() {
-    sequencer.switch_plan();
+extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_enter_plan() {
+    sequencer.enter_plan();
 }
 
 } // namespace firmware
 } // namespace yokedock
-
-/// Around calls from the handler: what a function may change and the handler has not saved.
-#define YOKEDOCK_SAVE                                                                              \
-    "push r0 \n\tpush r1 \n\tpush r20 \n\tpush r21 \n\tpush r22 \n\tpush r23 \n\tclr r1 \n\t"
-#define YOKEDOCK_RESTORE "pop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r1 \n\tpop r0 \n\t"
-
-/// The line sync pin for the described slot: a line sync only where a line starts.
-static inline void connect_pins() {
-    using namespace yokedock::firmware;
-    uint8_t connect = slot.tccr1a_line;
-    if (sequencer.starts_line() == 0) {
-        connect = static_cast<uint8_t>(connect & ~0x0C);
-    }
-    if (connect != slot.tccr1a) {
-        PORTB = slot.portb_idle;
-        slot.tccr1a = connect;
-        TCCR1A = connect;
-    }
-}
-
-static inline void field_sync_edge() {
-    using namespace yokedock::firmware;
-    const uint8_t vertical = sequencer.shape() & kShapeVertical;
-    if (vertical != slot.vertical) {
-        arm_field_sync(vertical);
-    }
-}
-
-/// After the line sync width of a slot in which a run begins: pins and field sync edge as the
-/// described slot needs them, first, for there may be little of the slot left; then the run after
-/// it, in this slot or the next. The flag may be an old one, from the slot before: then the pulse
-/// still lasts, and the real match comes.
-extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_after_pulse() {
-    using namespace yokedock::firmware;
-    if (TCNT1 <= slot.line_compare) {
-        return;
-    }
-    const uint8_t begun = sequencer.path.begun;
-    if (begun == 0) {
-        connect_pins();
-        slot.line_compare = slot.line_compare_next;
-        const uint8_t todo = sequencer.path.todo;
-        if ((todo & SlotSequencer::kStage) != 0) {
-            sequencer.stage();
-        } else if (todo != 0) {
-            sequencer.serve_requests();
-        }
-    } else {
-        if (sequencer.settings_change()) {
-            enter_settings();
-        }
-        field_sync_edge();
-        connect_pins();
-        sequencer.note_begun();
-        if ((begun & SlotSequencer::kNewField) != 0) {
-            slot.field_time = (static_cast<uint32_t>(slot.next_high) << 16) | slot.next_low;
-            slot.field_due = 1;
-            start_picture_field();
-        }
-        if (sequencer.stage_now()) {
-            sequencer.stage();
-        }
-    }
-    TIMSK1 = 1 << TOIE1; // the slot handler asks for the next time
-}
-
-ISR(TIMER1_COMPC_vect, ISR_NAKED) {
-    asm volatile("push r24 \n\tin r24, __SREG__ \n\tpush r24 \n\tpush r25 \n\t"
-                 "push r18 \n\tpush r19 \n\tpush r26 \n\tpush r27 \n\tpush r30 \n\tpush r31 "
-                 "\n\t" YOKEDOCK_SAVE "call yokedock_after_pulse \n\t" YOKEDOCK_RESTORE
-                 "pop r31 \n\tpop r30 \n\tpop r27 \n\tpop r26 \n\tpop r19 \n\tpop r18 \n\t"
-                 "pop r25 \n\tpop r24 \n\tout __SREG__, r24 \n\tpop r24 \n\treti \n\t" ::);
-}
 
 /// A picture is due in this line: puts the pattern timer in step and arms the window, before
 /// anything else can take time: both must be done when the window opens, 147 ticks or more after
@@ -163,8 +62,8 @@ ISR(TIMER1_COMPC_vect, ISR_NAKED) {
 /// The slot handler. By hand, because it runs 15000 times a second, and a compiler saves twice the
 /// registers: ICR1 of the slot that has begun; then SlotSequencer::advance(), Sampler::plan() and
 /// the picture for the next.
-///   X  low half of the described slot's start tick     Z  its length, then the turn of the
-///   schedule
+///   X  low half of the described slot's start tick     Z  its run, then the turn of the schedule
+///   r18, r19  its length
 ISR(TIMER1_OVF_vect, ISR_NAKED) {
     using namespace yokedock::firmware;
     asm volatile("push r24                \n\t"
@@ -206,87 +105,103 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "adiw r24, 1             \n\t"
         "sts  %[high], r24       \n\t"
         "sts  %[high]+1, r25     \n\t"
-        "30: lds r24, %[shape]   \n\t"
+        "30: lds r30, %[run]     \n\t"
+        "lds  r31, %[run]+1      \n\t"
+        "ldd  r24, Z+%[shape]    \n\t"
+        "set                     \n\t" // T: the described slot starts a line
         "sbrs r24, 0             \n\t"
         "rjmp 33f                \n\t"
-        "lds  r24, %[todo]       \n\t"
-        "sbrc r24, 0             \n\t"
-        "rjmp 34f                \n\t"
-        "sbrc r24, 1             \n\t"
-        "rjmp 34f                \n\t"
         "31: lds r24, %[left]    \n\t"
         "dec  r24                \n\t"
         "sts  %[left], r24       \n\t"
-        "breq 32f                \n\t"
+        "breq 36f                \n\t"
         "rjmp 41f                \n\t"
-        "32:                     \n\t"
-        // The described slot begins the run that is staged.
-        "lds  r24, %[compare2]   \n\t"
-        "lds  r25, %[compare2]+1 \n\t"
+        // The described slot begins the next run.
+        "36: ldd r24, Z+%[succ]  \n\t"
+        "ldd  r25, Z+%[succ]+1   \n\t"
+        "sts  %[run], r24        \n\t"
+        "sts  %[run]+1, r25      \n\t"
+        "movw r30, r24           \n\t"
+        "ldd  r24, Z+%[compare]  \n\t"
+        "ldd  r25, Z+%[compare]+1 \n\t"
         "sts  %[ocr1a]+1, r25    \n\t"
         "sts  %[ocr1a], r24      \n\t"
-        "sts  %[compare], r24    \n\t"
-        "sts  %[compare]+1, r25  \n\t"
-        "lds  r24, %[left2]      \n\t"
+        "ldd  r24, Z+%[slots]    \n\t"
         "sts  %[left], r24       \n\t"
-        "lds  r24, %[shape2]     \n\t"
-        "sts  %[shape], r24      \n\t"
-        "lds  r24, %[ticks2]     \n\t"
-        "sts  %[ticks], r24      \n\t"
-        "lds  r24, %[ticks2]+1   \n\t"
-        "sts  %[ticks]+1, r24    \n\t"
-        "lds  r24, %[step2]      \n\t"
-        "sts  %[step], r24       \n\t"
-        "lds  r24, %[step2]+1    \n\t"
-        "sts  %[step]+1, r24     \n\t"
-        "lds  r24, %[step2]+2    \n\t"
-        "sts  %[step]+2, r24     \n\t"
-        "lds  r24, %[step2]+3    \n\t"
-        "sts  %[step]+3, r24     \n\t"
-        "lds  r24, %[begins]     \n\t"
-        "sts  %[begun], r24      \n\t"
         "sbi  %[flags], %[after] \n\t"
-        "sbrs r24, 2             \n\t"
-        "rjmp 41f                \n\t"   //
-        YOKEDOCK_SAVE                    //
-        "call yokedock_switch_plan \n\t" //
-        YOKEDOCK_RESTORE                 //
+        "ldd  r25, Z+%[shape]    \n\t"
+        "sbrc r25, 2             \n\t"
+        "rjmp 35f                \n\t"
+        "32: lds r24, %[vertical] \n\t"
+        "andi r25, 2             \n\t"
+        "cpse r24, r25           \n\t"
+        "rjmp 37f                \n\t"
         "rjmp 41f                \n\t"
         // Half lines start lines by turns; their pins are looked at one by one.
         "33: lds r24, %[starts]  \n\t"
         "ldi  r25, 1             \n\t"
         "eor  r24, r25           \n\t"
         "sts  %[starts], r24     \n\t"
-        "34: sbi %[flags], %[after] \n\t"
+        "bst  r24, 0             \n\t"
+        "sbi  %[flags], %[after] \n\t"
         "rjmp 31b                \n\t"
-        "41:                     \n\t" ::[next] "i"(&slot.next_low),
-        [high] "i"(&slot.next_high), [shape] "i"(&sequencer.path.run.shape),
-        [left] "i"(&sequencer.path.run.slots_left), [compare] "i"(&sequencer.path.run.compare),
-        [ticks] "i"(&sequencer.path.run.ticks), [step] "i"(&sequencer.path.run.step),
-        [shape2] "i"(&sequencer.path.staged.shape), [left2] "i"(&sequencer.path.staged.slots_left),
-        [compare2] "i"(&sequencer.path.staged.compare), [ticks2] "i"(&sequencer.path.staged.ticks),
-        [step2] "i"(&sequencer.path.staged.step), [begins] "i"(&sequencer.path.staged_begins),
-        [begun] "i"(&sequencer.path.begun), [todo] "i"(&sequencer.path.todo),
-        [starts] "i"(&sequencer.path.starts_line), [ocr1a] "n"(_SFR_MEM_ADDR(OCR1A)),
-        [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [after] "I"(kAfterPulseBit));
-    asm volatile( // fraction += step; a carry makes the slot one tick longer
-        "lds  r18, %[frac]       \n\t"
+        "35: lds r24, %[change]  \n\t" // a field: yokedock_after_pulse() takes note of it
+        "ori  r24, 1             \n\t"
+        "sts  %[begun], r24      \n\t"
+        "ldi  r31, 0             \n\t"
+        "sts  %[change], r31     \n\t"
+        "lds  r31, %[run]+1      \n\t"
+        "sbrs r24, 1             \n\t"
+        "rjmp 32b                \n\t"  //
+        YOKEDOCK_SAVE                   //
+        "call yokedock_enter_plan \n\t" //
+        YOKEDOCK_RESTORE                //
+        "set                     \n\t"
+        "lds  r30, %[run]        \n\t"
+        "lds  r31, %[run]+1      \n\t"
+        "lds  r26, %[next]       \n\t"
+        "lds  r27, %[next]+1     \n\t"
+        "ldd  r25, Z+%[shape]    \n\t"
+        "rjmp 32b                \n\t" ::[next] "i"(&slot.next_low),
+        [high] "i"(&slot.next_high), [run] "i"(&sequencer.path.run),
+        [shape] "I"(offsetof(Run, shape)), [succ] "I"(offsetof(Run, next)),
+        [compare] "I"(offsetof(Run, compare)), [slots] "I"(offsetof(Run, slots)),
+        [left] "i"(&sequencer.path.slots_left), [ocr1a] "n"(_SFR_MEM_ADDR(OCR1A)),
+        [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [after] "I"(kAfterPulseBit),
+        [vertical] "i"(&slot.vertical), [starts] "i"(&sequencer.path.starts_line),
+        [change] "i"(&sequencer.path.change), [begun] "i"(&sequencer.path.begun));
+    asm volatile(
+        // The vertical sync group begins or ends: arm_field_sync().
+        "37: sts %[vertical], r25 \n\t"
+        "sbiw r26, 1             \n\t"
+        "sts  %[ocr3a]+1, r27    \n\t"
+        "sts  %[ocr3a], r26      \n\t"
+        "lds  r24, %[connect]    \n\t"
+        "tst  r25                \n\t"
+        "breq 38f                \n\t"
+        "lds  r24, %[connect]+1  \n\t"
+        "38: sts yokedock_tccr3a, r24 \n\t"
+        "lds  r25, %[tccr3a]     \n\t"
+        "andi r25, 0x30          \n\t"
+        "or   r24, r25           \n\t"
+        "sts  %[tccr3a], r24     \n\t"
+        // fraction += step; a carry makes the slot one tick longer
+        "41: lds r18, %[frac]    \n\t"
         "lds  r19, %[frac]+1     \n\t"
         "lds  r24, %[frac]+2     \n\t"
         "lds  r25, %[frac]+3     \n\t"
-        "lds  r30, %[step]       \n\t"
-        "add  r18, r30           \n\t"
-        "lds  r30, %[step]+1     \n\t"
-        "adc  r19, r30           \n\t"
-        "lds  r30, %[step]+2     \n\t"
-        "adc  r24, r30           \n\t"
-        "lds  r30, %[step]+3     \n\t"
-        "adc  r25, r30           \n\t"
-        "lds  r30, %[ticks]      \n\t"
-        "lds  r31, %[ticks]+1    \n\t"
+        "ldd  r26, Z+%[step]     \n\t"
+        "add  r18, r26           \n\t"
+        "ldd  r26, Z+%[step]+1   \n\t"
+        "adc  r19, r26           \n\t"
+        "ldd  r26, Z+%[step]+2   \n\t"
+        "adc  r24, r26           \n\t"
+        "ldd  r26, Z+%[step]+3   \n\t"
+        "adc  r25, r26           \n\t"
+        "ldd  r26, Z+%[ticks]    \n\t"
+        "ldd  r27, Z+%[ticks]+1  \n\t"
         "brcc 42f                \n\t"
-        "adiw r30, 1             \n\t"
-        "push r30                \n\t"
+        "adiw r26, 1             \n\t"
         "lds  r30, %[den]        \n\t"
         "sub  r18, r30           \n\t"
         "lds  r30, %[den]+1      \n\t"
@@ -295,15 +210,20 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sbc  r24, r30           \n\t"
         "lds  r30, %[den]+3      \n\t"
         "sbc  r25, r30           \n\t"
-        "pop  r30                \n\t"
         "42: sts %[frac], r18    \n\t"
         "sts  %[frac]+1, r19     \n\t"
         "sts  %[frac]+2, r24     \n\t"
         "sts  %[frac]+3, r25     \n\t"
-        "sts  %[length], r30     \n\t"
-        "sts  %[length]+1, r31   \n\t" ::[frac] "i"(&sequencer.path.fraction),
-        [step] "i"(&sequencer.path.run.step), [den] "i"(&sequencer.path.denominator),
-        [ticks] "i"(&sequencer.path.run.ticks), [length] "i"(&sequencer.path.length));
+        "sts  %[length], r26     \n\t"
+        "sts  %[length]+1, r27   \n\t"
+        "movw r18, r26           \n\t"
+        "lds  r26, %[next]       \n\t"
+        "lds  r27, %[next]+1     \n\t" ::[frac] "i"(&sequencer.path.fraction),
+        [vertical] "i"(&slot.vertical), [ocr3a] "n"(_SFR_MEM_ADDR(OCR3A)),
+        [connect] "i"(slot.field_connect), [tccr3a] "n"(_SFR_MEM_ADDR(TCCR3A)),
+        [step] "I"(offsetof(Run, step)), [ticks] "I"(offsetof(Run, ticks)),
+        [den] "i"(&sequencer.path.denominator), [length] "i"(&sequencer.path.length),
+        [next] "i"(&slot.next_low));
     asm volatile( // A waiting line edge is moved, when both edges are stamped: latch_line_edge().
         "sbis %[tifr4], 5        \n\t"
         "rjmp 50f                \n\t"
@@ -334,24 +254,18 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "tst  r24                \n\t"
         "brne 58f                \n\t"
         "rjmp 70f                \n\t"
-        "58: movw r18, r30       \n\t" // length
-        "lds  r24, %[planned]    \n\t"
+        "58: lds r24, %[planned] \n\t"
         "lds  r25, %[prepared]   \n\t"
         "cp   r24, r25           \n\t"
         "brne 56f                \n\t"
         "rjmp 61f                \n\t"
         "56:                     \n\t"
         "mov  r30, r24           \n\t"
-        "andi r30, 3             \n\t"
-        "lsl  r30                \n\t"
-        "lsl  r30                \n\t"
-        "lsl  r30                \n\t"
+        "andi r30, 0x18       \n\t"
         "ldi  r31, 0             \n\t"
         "subi r30, lo8(-(%[turn]))\n\t"
         "sbci r31, hi8(-(%[turn]))\n\t"
-        "lds  r25, %[starts]     \n\t"
-        "tst  r25                \n\t"
-        "breq 62f                \n\t"
+        "brtc 62f                \n\t"
         "ldd  r25, Z+4           \n\t" // skip
         "subi r25, 1             \n\t"
         "brcc 60f                \n\t"
@@ -375,11 +289,12 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "ldd  r25, Z+5           \n\t" // no other on the way: its channel now
         "ori  r25, %[refs]       \n\t"
         "sts  %[admux], r25      \n\t"
-        "59: inc r24             \n\t"
+        "59: subi r24, -%[turnsize] \n\t"
         "sts  %[planned], r24    \n\t"
         "rjmp 70f                \n\t"
         "62: lds r24, %[waiting] \n\t" // a line's second half: its place, if it is there
-        "sts  %[waiting], r25    \n\t" // r25 is 0
+        "ldi  r25, 0             \n\t"
+        "sts  %[waiting], r25    \n\t"
         "lds  r25, %[waiting]+1  \n\t"
         "push r26                \n\t"
         "ldi  r26, 0             \n\t"
@@ -400,7 +315,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "70:                     \n\t" ::[enabled] "i"(&sampler.path.enabled),
         [planned] "i"(&sampler.path.planned), [prepared] "i"(&sampler.path.prepared),
         [taken] "i"(&sampler.path.taken), [turn] "i"(sampler.path.turn),
-        [starts] "i"(&sequencer.path.starts_line), [waiting] "i"(&sampler.path.waiting),
+        [turnsize] "n"(Sampler::kTurn), [waiting] "i"(&sampler.path.waiting),
         [ocr1b] "n"(_SFR_MEM_ADDR(OCR1B)), [admux] "n"(_SFR_MEM_ADDR(ADMUX)),
         [refs] "M"(1 << REFS0));
     asm volatile( // plan_picture() for a slot that starts a line.
@@ -410,9 +325,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "rjmp 88f                \n\t"
         "71:                     \n\t"
         "cbi  %[flags], %[bit]   \n\t"
-        "lds  r24, %[starts]     \n\t"
-        "tst  r24                \n\t"
-        "breq 88f                \n\t"
+        "brtc 88f                \n\t"
         "lds  r24, %[left]       \n\t"
         "dec  r24                \n\t"
         "sts  %[left], r24       \n\t"
@@ -446,13 +359,12 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  yokedock_picture_open+1, r25 \n\t"
         "sbi  %[flags], %[bit]   \n\t"
         // Half lines: the line sync pin as the next slot needs it, if this slot's pulse is over, as
-        // it is by now. All else that a run's beginning brings is left to the compare C handler.
+        // it is by now. Else, and for new settings, the compare C handler.
         "88: sbis %[flags], %[after] \n\t"
         "rjmp 90f                \n\t"
         "cbi  %[flags], %[after] \n\t"
         "lds  r24, %[begun]      \n\t"
-        "lds  r25, %[todo]       \n\t"
-        "or   r24, r25           \n\t"
+        "tst  r24                \n\t"
         "brne 89f                \n\t"
         "lds  r24, %[tcnt1]      \n\t"
         "lds  r25, %[tcnt1]+1    \n\t"
@@ -462,10 +374,9 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "cpc  r19, r25           \n\t"
         "brsh 89f                \n\t"
         "lds  r24, %[line]       \n\t"
-        "lds  r25, %[starts]     \n\t"
-        "sbrs r25, 0             \n\t"
+        "brts 87f                \n\t"
         "andi r24, 0xF3          \n\t"
-        "sts  %[now], r24        \n\t"
+        "87: sts %[now], r24     \n\t"
         "sts  %[tccr1a], r24     \n\t"
         "rjmp 90f                \n\t"
         "89: ldi r24, %[both]    \n\t"
@@ -493,11 +404,10 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         "sts  %[longest]+1, r25  \n\t"
         "rjmp 91b                \n\t" ::[pattern] "i"(&video.pattern),
         [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [bit] "I"(kPictureDueBit), [left] "i"(&video.left),
-        [starts] "i"(&sequencer.path.starts_line), [row] "i"(&video.row), [rows] "i"(&video.rows),
-        [kind] "i"(video.kind), [due] "i"(&video.due), [open] "i"(&video.open),
-        [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)), [longest] "i"(&slot.longest),
-        [after] "I"(kAfterPulseBit), [begun] "i"(&sequencer.path.begun),
-        [todo] "i"(&sequencer.path.todo), [pulse] "i"(&slot.line_compare),
+        [row] "i"(&video.row), [rows] "i"(&video.rows), [kind] "i"(video.kind),
+        [due] "i"(&video.due), [open] "i"(&video.open), [tcnt1] "n"(_SFR_MEM_ADDR(TCNT1)),
+        [longest] "i"(&slot.longest), [after] "I"(kAfterPulseBit),
+        [begun] "i"(&sequencer.path.begun), [pulse] "i"(&slot.line_compare),
         [line] "i"(&slot.tccr1a_line), [now] "i"(&slot.tccr1a), [tccr1a] "n"(_SFR_MEM_ADDR(TCCR1A)),
         [timsk1] "n"(_SFR_MEM_ADDR(TIMSK1)), [both] "M"((1 << TOIE1) | (1 << OCIE1C)));
 }

@@ -2,6 +2,11 @@
 #pragma once
 #include "firmware/ports/avr/state.hpp"
 
+/// Around calls from the handler: what a function may change and the handler has not saved.
+#define YOKEDOCK_SAVE                                                                              \
+    "push r0 \n\tpush r1 \n\tpush r20 \n\tpush r21 \n\tpush r22 \n\tpush r23 \n\tclr r1 \n\t"
+#define YOKEDOCK_RESTORE "pop r23 \n\tpop r22 \n\tpop r21 \n\tpop r20 \n\tpop r1 \n\tpop r0 \n\t"
+
 namespace yokedock {
 namespace firmware {
 
@@ -22,7 +27,7 @@ constexpr uint8_t kEpilogueCycles = 41;
 
 /// Sets timers 1, 3, 4 and 5 up on one tick axis and starts the slots with this plan, output off.
 /// Interrupts must be off; they run from the caller's sei() on. plan must stay valid.
-void start_slots(const SlotPlan* plan);
+void start_slots(SlotPlan* plan);
 
 /// Main loop, interrupts off, output off: idle levels of the sync pins for this plan.
 void set_idle_levels(const SlotPlan& plan);

@@ -45,18 +45,14 @@ struct SlotState {
     uint16_t next_low; ///< tick of the slot the sequencer describes, low and high half
     uint16_t next_high;
     uint16_t
-        longest; ///< cycles from overflow to the end of the handler, since the last sync change
-    volatile uint8_t field_due; ///< a field start waits for the main loop to record it
-    uint32_t field_time;        ///< its tick
-    uint8_t tccr1a;             ///< as the pins are connected now
-    uint8_t tccr1a_line;        ///< with the line sync pin connected: what a line start needs
-    uint8_t
-        vertical; ///< the described slot belongs to the vertical sync group (kShapeVertical or 0)
-    uint8_t portb_idle;     ///< levels of the sync pins while no timer drives them
-    uint8_t output;         ///< as the pins are connected: sync goes out
-    uint8_t field_positive; ///< the field sync pin is high during sync
-    uint16_t line_compare;  ///< line sync width of the present slot's plan - 1
-    uint16_t line_compare_next;
+        longest;    ///< cycles from overflow to the end of the handler, since the last sync change
+    uint8_t tccr1a; ///< as the pins are connected now
+    uint8_t tccr1a_line; ///< with the line sync pin connected: what a line start needs
+    uint8_t vertical;    ///< the described slot belongs to the vertical sync group (kShapeVertical
+                         ///< or 0)
+    uint8_t field_connect[2]; ///< what the field sync unit does where that group ends, and begins
+    uint8_t portb_idle;       ///< levels of the sync pins while no timer drives them
+    uint16_t line_compare;    ///< line sync width of the present slot's plan - 1
 };
 extern SlotState slot;
 

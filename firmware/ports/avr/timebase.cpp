@@ -71,12 +71,12 @@ void set_idle_levels(const SlotPlan& plan) {
     DDRE |= kFieldPin;
 }
 
-void start_slots(const SlotPlan* plan) {
+void start_slots(SlotPlan* plan) {
     sequencer.begin(plan);
     slot.next_low = 0;
     slot.next_high = 0;
     slot.longest = 0;
-    slot.line_compare = slot.line_compare_next = plan->line_compare;
+    slot.line_compare = plan->line_compare;
     slot.tccr1a = slot.tccr1a_line = 1 << WGM11;
 
     // Latches of the sync pins to their idle level (active low: high) by a forced match, which

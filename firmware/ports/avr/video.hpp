@@ -47,7 +47,7 @@ extern VideoState video;
 /// Main loop: takes pattern and sync plan over. Call after every change of either.
 void set_video_pattern(wire::VideoPattern pattern, const wire::SyncAchieved& plan);
 
-/// Slot handler: the described slot begins a field.
+/// After the slot handler of the slot before: a field begins.
 inline void start_picture_field() {
     video.left = video.blanked;
     video.due = 0;

@@ -9,13 +9,16 @@ using namespace yokedock::firmware;
 
 namespace {
 
-SlotPlan slot_plan(const wire::SyncSettings& settings) {
-    const sync::PlanResult plan = sync::make_plan(settings, 16000000);
-    REQUIRE(plan.ok);
-    SlotPlan slots{};
-    make_slot_plan(plan.achieved, slots);
-    return slots;
-}
+/// A plan that stays where it is made.
+struct Plan : SlotPlan {
+    explicit Plan(const wire::SyncSettings& settings) : SlotPlan{} {
+        const sync::PlanResult plan = sync::make_plan(settings, 16000000);
+        REQUIRE(plan.ok);
+        make_slot_plan(plan.achieved, *this);
+    }
+    Plan(const Plan&) = delete;
+    Plan& operator=(const Plan&) = delete;
+};
 
 struct Slot {
     std::uint64_t start;
@@ -37,20 +40,13 @@ std::vector<Slot> walk(SlotSequencer& sequencer, std::size_t slots, Before befor
         before(i);
         next += sequencer.length();
         sequencer.advance();
-        bool field = false;
-        if (sequencer.path.begun != 0) {
-            field = (sequencer.path.begun & SlotSequencer::kNewField) != 0;
-            sequencer.note_begun();
-            if (sequencer.stage_now()) {
-                sequencer.stage();
-            }
-        } else if ((sequencer.path.todo & SlotSequencer::kStage) != 0) {
-            sequencer.stage();
-        } else if (sequencer.path.todo != 0) {
-            sequencer.serve_requests();
+        const bool field = sequencer.path.begun != 0;
+        if (field) {
+            sequencer.note_field();
         }
         seen.push_back({next, sequencer.length(), sequencer.compare(), sequencer.starts_line() != 0,
-                        field, SlotSequencer::accumulator(sequencer.field_note()),
+                        field,
+                        SlotSequencer::accumulator(sequencer.path.note, sequencer.path.denominator),
                         sequencer.output() != 0});
     }
     return seen;
@@ -65,7 +61,7 @@ std::vector<Slot> walk(SlotSequencer& sequencer, std::size_t slots) {
 TEST_CASE("slots of every standard follow the field programs, field after field") {
     for (const sync::Standard& s : sync::kStandards) {
         CAPTURE(s.name);
-        const SlotPlan plan = slot_plan(s.settings);
+        Plan plan(s.settings);
         SlotSequencer sequencer;
         sequencer.begin(&plan);
         const auto seen = walk(sequencer, 4000);
@@ -93,7 +89,7 @@ TEST_CASE("slots of every standard follow the field programs, field after field"
 }
 
 TEST_CASE("an interlaced standard's fields start at a line start and in mid-line in turn") {
-    const SlotPlan plan = slot_plan(sync::kStandards[0].settings);
+    Plan plan(sync::kStandards[0].settings);
     SlotSequencer sequencer;
     sequencer.begin(&plan);
     std::vector<bool> mid;
@@ -109,7 +105,7 @@ TEST_CASE("an interlaced standard's fields start at a line start and in mid-line
 }
 
 TEST_CASE("output goes on and off where a field begins") {
-    const SlotPlan plan = slot_plan(sync::kStandards[0].settings);
+    Plan plan(sync::kStandards[0].settings);
     SlotSequencer sequencer;
     sequencer.begin(&plan);
     // Asked at every place of a field in turn.
@@ -135,8 +131,8 @@ TEST_CASE("output goes on and off where a field begins") {
 }
 
 TEST_CASE("new settings begin with a field of their own, at a line start and with no fraction") {
-    const SlotPlan before = slot_plan(sync::kStandards[0].settings);
-    const SlotPlan after = slot_plan(sync::kStandards[1].settings);
+    Plan before(sync::kStandards[0].settings);
+    Plan after(sync::kStandards[1].settings);
     for (std::size_t at = 3; at < 300; at += 11) {
         SlotSequencer sequencer;
         sequencer.begin(&before);
@@ -147,7 +143,8 @@ TEST_CASE("new settings begin with a field of their own, at a line start and wit
         });
         std::size_t change = 0;
         for (std::size_t i = 0; i < seen.size() && change == 0; ++i) {
-            if (seen[i].length == after.half_ticks) { // 512: no slot of the old plan is that long
+            if (seen[i].length ==
+                after.achieved.half_line_ticks) { // 512: no slot of the old plan is that long
                 change = i;
             }
         }
@@ -162,8 +159,8 @@ TEST_CASE("new settings begin with a field of their own, at a line start and wit
 }
 
 TEST_CASE("without output, new settings need not wait for the field's end") {
-    const SlotPlan before = slot_plan(sync::kStandards[0].settings);
-    const SlotPlan after = slot_plan(sync::kStandards[1].settings);
+    Plan before(sync::kStandards[0].settings);
+    Plan after(sync::kStandards[1].settings);
     SlotSequencer sequencer;
     sequencer.begin(&before);
     walk(sequencer, 100);

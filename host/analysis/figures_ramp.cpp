@@ -321,6 +321,17 @@ void add_ramp_figures(const Axis& axis, const AxisTiming& timing,
                                               "wrong by more than the stated uncertainty.",
                                               1e6 * gap_s, axis.word));
     }
+    constexpr double kSwingDoubt = 0.03; // averaging five of 1024 cells rounds extremes by less
+    const double plain = plain_swing(f.fold);
+    if (f.retrace.ok && plain > f.retrace.swing.value * (1 + kSwingDoubt)) {
+        result.warnings.push_back(
+            fmt::format("The {} current goes on changing where its retrace was taken to end "
+                        "({:.3g} {} between the "
+                        "extremes of the samples, {:.3g} of the fit): retrace time, current "
+                        "between the extremes and, by the "
+                        "window, shape may be wrong by more than the stated uncertainty.",
+                        axis.word, plain, "A", f.retrace.swing.value));
+    }
     if (!f.hum.ok && supply.mains_hz > 0) {
         result.warnings.push_back(fmt::format(
             "Hum in the {} ramp cannot be told from its shape: {}.", axis.word, f.hum.problem));

@@ -256,6 +256,21 @@ bool fit_curves(const Fold& fold, const Around& a, const Levels& l, double cross
 
 } // namespace
 
+double plain_swing(const Fold& fold) {
+    constexpr std::size_t kCells = 5;
+    double low = 1e300;
+    double high = -1e300;
+    for (std::size_t i = 0; i + kCells <= fold.cells.size(); ++i) {
+        double mean = 0;
+        for (std::size_t k = i; k < i + kCells; ++k) {
+            mean += fold.cells[k].value / kCells;
+        }
+        low = std::min(low, mean);
+        high = std::max(high, mean);
+    }
+    return high > low ? high - low : 0;
+}
+
 double unsampled_retrace_s(const Fold& fold, const Segments& segments) {
     constexpr double kUsualSteps =
         4; // cells of equivalent-time samples are a few steps apart by chance

@@ -30,10 +30,15 @@ struct Retrace {
     std::size_t count = 0; ///< places inside the retrace
 };
 
-/// Longest stretch in and near retrace (half its length to either side) without a sample, seconds, when it is so much
-/// longer than elsewhere in the period that the figures of retrace may be wrong by more than their u; else 0.
-/// segments as below.
+/// Longest stretch in and near retrace (half its length to either side) without a sample, seconds,
+/// when it is so much longer than elsewhere in the period that the figures of retrace may be wrong
+/// by more than their u; else 0. segments as below.
 [[nodiscard]] double unsampled_retrace_s(const Fold& fold, const Segments& segments);
+
+/// Largest less smallest of the fold itself, averaged over five neighbouring cells: less precise
+/// than Retrace::swing, but bound to no idea of where retrace ends. A check on it. 0 with fewer
+/// than five cells.
+[[nodiscard]] double plain_swing(const Fold& fold);
 
 /// segments must be of this fold and without a problem.
 [[nodiscard]] Retrace measure_retrace(const Fold& fold, const Segments& segments);

@@ -79,6 +79,10 @@ TEST_CASE("a stretch of retrace that was not sampled is noticed, and none where 
     const Segments seg = find_segments(whole);
     REQUIRE(seg.problem.empty());
     CHECK(unsampled_retrace_s(whole, seg) == 0);
+    // From -1 to 1. Five places span 1 us of the 11 us cosine: an extreme is rounded by less than
+    // 1 - cos(pi / 11) = 4 % of the amplitude, the swing of 2 by less than 0.08; never upwards.
+    CHECK(plain_swing(whole) <= 2.0);
+    CHECK(plain_swing(whole) > 1.92);
     // The samples of 3 us after the middle of retrace are lost.
     capture::Samples left = samples;
     left.time_s.clear();

@@ -3,6 +3,7 @@
 #include "host/analysis/figures.hpp"
 #include "host/analysis/hum.hpp"
 #include "host/analysis/ramp.hpp"
+#include "host/analysis/settling_retrace.hpp"
 #include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
@@ -105,7 +106,8 @@ bool measure_shape(const Axis& axis, RampFindings& f) {
         f.problem = f.segments.problem;
         return false;
     }
-    f.retrace = measure_retrace(f.fold, f.segments);
+    f.retrace = axis.vertical ? measure_settling_retrace(f.fold, f.segments)
+                              : measure_retrace(f.fold, f.segments);
     f.input.direction = f.segments.direction;
     choose_window(axis, f);
     if (!(f.input.window.end_s > f.input.window.begin_s) ||
@@ -326,11 +328,10 @@ void add_ramp_figures(const Axis& axis, const AxisTiming& timing,
     if (f.retrace.ok && plain > f.retrace.swing.value * (1 + kSwingDoubt)) {
         result.warnings.push_back(
             fmt::format("The {} current goes on changing where its retrace was taken to end "
-                        "({:.3g} {} between the "
-                        "extremes of the samples, {:.3g} of the fit): retrace time, current "
-                        "between the extremes and, by the "
-                        "window, shape may be wrong by more than the stated uncertainty.",
-                        axis.word, plain, "A", f.retrace.swing.value));
+                        "({:.3g} A between the extremes of the samples, {:.3g} A of the fit): "
+                        "retrace time, current between the extremes and, by the window, shape may "
+                        "be wrong by more than the stated uncertainty.",
+                        axis.word, plain, f.retrace.swing.value));
     }
     if (!f.hum.ok && supply.mains_hz > 0) {
         result.warnings.push_back(fmt::format(

@@ -36,4 +36,13 @@ std::string sweep_json(const record::SweepLog& log, const std::vector<SweepVerdi
                               {"sweeps", sweeps}});
 }
 
+std::string watch_json(const lock::SweepSummary& summary, double elapsed_s) {
+    Json turn{{"schema", kOutputSchema},
+              {"command", "sweep"},
+              {"axis", record::axis_word(summary.settings.axis)},
+              {"elapsed_s", elapsed_s}};
+    turn.update(record::sweep_summary_to_json(summary));
+    return turn.dump(-1, ' ', false, Json::error_handler_t::replace);
+}
+
 } // namespace yokedock::report

@@ -20,4 +20,7 @@ struct SweepVerdict {
                                      const std::vector<std::string>& warnings,
                                      const std::string& log_file);
 
+/// A turn of --watch as one JSON object without newline.
+[[nodiscard]] std::string watch_json(const lock::SweepSummary& summary, double elapsed_s);
+
 } // namespace yokedock::report

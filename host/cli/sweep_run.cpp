@@ -4,7 +4,7 @@
 #include "host/lock/search.hpp"
 #include "host/lock/sweep_bench.hpp"
 #include "host/record/sweep_json.hpp"
-#include <cmath>
+#include <algorithm>
 #include <fmt/format.h>
 
 namespace yokedock::cli {
@@ -44,8 +44,8 @@ std::string left_text(double seconds) {
                           : fmt::format("{:.0f} min left", seconds / 60);
 }
 
-/// One sweep from where its steps end. The run of it exists in open.log.
-Status run_sweep(bench::Bench& bench, OpenLog& open, std::size_t sweep, Progress& progress) {
+/// One sweep from where its steps end. The run of it exists in open.log. progress may be nullptr.
+Status run_sweep(bench::Bench& bench, OpenLog& open, std::size_t sweep, Progress* progress) {
     const lock::SweepSettings& settings = record::settings_of(open.log.header, sweep);
     record::SweepRun& run = open.log.runs[sweep];
     SweepSearch search(settings);
@@ -55,9 +55,12 @@ Status run_sweep(bench::Bench& bench, OpenLog& open, std::size_t sweep, Progress
     const double time_before_s = run.steps.empty() ? 0 : run.steps.back().time_s;
     lock::SweepBench sweep_bench(bench, settings);
     while (const std::optional<SweepStep> step = search.next()) {
-        progress.show(
-            fmt::format("{} {}", record::axis_word(settings.axis), lock::word(step->part)),
-            search.part_done(), left_text(search.seconds_left()));
+        if (progress != nullptr) {
+            std::string part = lock::word(step->part);
+            std::replace(part.begin(), part.end(), '_', ' ');
+            progress->show(fmt::format("{}, {}", record::axis_word(settings.axis), part),
+                           search.part_done(), left_text(search.seconds_left()));
+        }
         Result<StepResult> result = sweep_bench.run(*step);
         if (!result) {
             return result.error();
@@ -83,7 +86,10 @@ Status run_all(bench::Bench& bench, OpenLog& open, Seams& seams,
         const std::size_t sweep = log.runs.size() - 1;
         {
             Progress progress(seams, "sweeping");
-            if (const Status done = run_sweep(bench, open, sweep, progress); !done) {
+            // Turns of --watch are lines of their own; on a pipe nothing must stand between them.
+            const bool shown = !log.header.repeats || seams.err_is_terminal;
+            if (const Status done = run_sweep(bench, open, sweep, shown ? &progress : nullptr);
+                !done) {
                 return done;
             }
         }

@@ -36,8 +36,8 @@ void print_text(const record::SweepLog& log, const std::vector<report::SweepVerd
     seams.out << report::sweep_heading(log);
     if (log.header.repeats) { // a table per turn would bury the movement
         double elapsed_s = 0;
-        for (std::size_t i = 0; i < verdicts.size(); ++i) {
-            elapsed_s += log.runs[i].steps.empty() ? 0 : log.runs[i].steps.back().time_s;
+        for (std::size_t i = 0; i < verdicts.size() && log.runs[i].summary; ++i) {
+            elapsed_s += log.runs[i].steps.back().time_s;
             seams.out << report::watch_line(verdicts[i].summary, elapsed_s) << '\n';
         }
         return;

@@ -151,11 +151,17 @@ Result<ExitCode> run_sweep_command(const SweepCommand& options, Seams& seams) {
     const Result<ExitCode> shown =
         options.watch ? ExitCode::kGood : show_sweeps(open->log, options, plan.log_file, seams);
     print_log(plan, open->log, seams);
-    if (!swept.value() && swept.value().error().kind != ErrorKind::kStopped) {
-        seams.err << "the sweep was cut off; the log holds what was done until then\n";
-        return swept.value().error();
+    if (swept.value()) {
+        return shown;
     }
-    return shown;
+    const Error& error = swept.value().error();
+    if (error.kind == ErrorKind::kStopped && options.watch && options.duration_s <= 0) {
+        return ExitCode::kGood; // Ctrl-C is how it ends
+    }
+    if (error.kind != ErrorKind::kStopped) {
+        seams.err << "the sweep was cut off; the log holds what was done until then\n";
+    }
+    return error;
 }
 
 } // namespace

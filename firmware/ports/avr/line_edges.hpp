@@ -16,6 +16,26 @@ struct LineLatch {
 };
 extern LineLatch line_latch;
 
+/// The capture register holds one edge, and the next one overwrites it without a trace. To record
+/// an edge takes a part of a line or, where a block must be opened and the slots are half lines,
+/// several lines; so the capture handler interrupts itself, and leaves the edges of that time here.
+/// Offsets are in bytes. An edge that finds the queue full is counted as dropped, and the one
+/// before it carries kLineEdgeLost.
+struct LineQueue {
+    struct Edge {
+        uint16_t stamp;
+        uint8_t tccr4b;
+        uint8_t unused;
+    };
+    uint8_t head; ///< next to fill
+    uint8_t tail; ///< next to take; the same as head: empty
+    Edge edge[8];
+};
+extern LineQueue line_queue;
+constexpr uint8_t kLineQueueMask = sizeof(LineQueue::edge) - sizeof(LineQueue::Edge);
+/// Beside what TCCR4B holds: the noise canceller's bit, which is never used.
+constexpr uint8_t kLineEdgeLost = 0x80;
+
 /// Slot handler only.
 inline void latch_line_edge() {
     if ((TIFR4 & (1 << ICF4)) != 0 && line_latch.both != 0 && line_latch.full == 0) {

@@ -64,6 +64,7 @@ void start_edges(uint8_t line_mode, uint8_t field_mode) {
     line_latch.both = line_mode == both ? 0xFF : 0;
     line_latch.full = 0;
     line_queue.head = line_queue.tail = 0;
+    GPIOR0 &= static_cast<uint8_t>(~(1 << kLinePeekBit));
     TIFR4 = 1 << ICF4;
     const uint32_t now = tick_from_low(TCNT4);
     pool.begin_line_edges(now);
@@ -137,7 +138,9 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "lds  r31, %[full]    \n\t"
         "sbrc r31, 0          \n\t"
         "rjmp 15f             \n\t"
-        "1: ldi r31, 0x20     \n\t" // the change of direction, or an edge that has
+        "1: sbic %[flags], %[peek] \n\t"
+        "rjmp 33f             \n\t"
+        "2: ldi r31, 0x20     \n\t" // the change of direction, or an edge that has
         "out  %[tifr], r31    \n\t" // just come over this one, may have set the flag
         "sbic %[flags], %[busy] \n\t"
         "rjmp 20f             \n\t"
@@ -195,8 +198,8 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "9: rjmp 11f          \n\t"
         "8:                   \n\t" ::[icr] "n"(_SFR_MEM_ADDR(ICR4)),
         [tccr] "n"(_SFR_MEM_ADDR(TCCR4B)), [tifr] "I"(_SFR_IO_ADDR(TIFR4)),
-        [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [busy] "I"(kLineEdgeBit), [both] "i"(&line_latch.both),
-        [full] "i"(&line_latch.full), [last] "i"(&pool.path.line_low),
+        [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [busy] "I"(kLineEdgeBit), [peek] "I"(kLinePeekBit),
+        [both] "i"(&line_latch.both), [full] "i"(&line_latch.full), [last] "i"(&pool.path.line_low),
         [left] "i"(&pool.path.writer[1].left), [at] "i"(&pool.path.writer[1].at),
         [free] "i"(&pool.path.free_count), [block] "i"(&pool.path.writer[1].block),
         [dropped] "i"(&pool.path.writer[1].dropped), [gap] "i"(&pool.path.writer[1].gap));
@@ -259,6 +262,14 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "pop  r27             \n\t"
         "pop  r26             \n\t"
         "rjmp 21b             \n\t"
+        "33: cbi %[flags], %[peek] \n\t" // the edge seen a while ago, or has another come over it?
+        "lds  r31, %[stamp]   \n\t"
+        "cpse r31, r24        \n\t"
+        "rjmp 15f             \n\t"
+        "lds  r31, %[stamp]+1 \n\t"
+        "cpse r31, r25        \n\t"
+        "rjmp 15f             \n\t"
+        "rjmp 2b              \n\t"
         "15: ldi r31, 0x20    \n\t" // the latched edge, which is older, goes first
         "out  %[tifr], r31    \n\t"
         "push r26             \n\t"
@@ -370,7 +381,7 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         [head] "i"(&line_queue.head), [tail] "i"(&line_queue.tail), [queue] "i"(line_queue.edge),
         [mask] "n"(kLineQueueMask), [edgesize] "n"(sizeof(LineQueue::Edge)),
         [lost] "n"(kLineEdgeLost), [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [busy] "I"(kLineEdgeBit),
-        [full] "i"(&line_latch.full), [stamp] "i"(&line_latch.stamp),
+        [peek] "I"(kLinePeekBit), [full] "i"(&line_latch.full), [stamp] "i"(&line_latch.stamp),
         [control] "i"(&line_latch.tccr4b), [tifr] "I"(_SFR_IO_ADDR(TIFR4)),
         [dropped] "i"(&pool.path.writer[1].dropped), YOKEDOCK_PUMP_OPERANDS);
 }

@@ -36,15 +36,14 @@ constexpr uint8_t kLineQueueMask = sizeof(LineQueue::edge) - sizeof(LineQueue::E
 /// Beside what TCCR4B holds: the noise canceller's bit, which is never used.
 constexpr uint8_t kLineEdgeLost = 0x80;
 
-/// Slot handler only.
-inline void latch_line_edge() {
-    if ((TIFR4 & (1 << ICF4)) != 0 && line_latch.both != 0 && line_latch.full == 0) {
+/// After-pulse handler only, the one that holds others up for longest: an edge that waits now may
+/// be overwritten before its handler comes. A copy is left in the latch (one edge only is stamped,
+/// so that it is free); the handler tells by it.
+inline void peek_line_edge() {
+    if ((TIFR4 & (1 << ICF4)) != 0 && line_latch.both == 0 && (GPIOR0 & (1 << kLinePeekBit)) == 0) {
         line_latch.stamp = ICR4;
-        const uint8_t control = TCCR4B;
-        TCCR4B = static_cast<uint8_t>(control ^ (1 << ICES4));
-        TIFR4 = 1 << ICF4;
-        line_latch.tccr4b = control;
-        line_latch.full = 0xFF;
+        line_latch.tccr4b = TCCR4B;
+        GPIOR0 |= 1 << kLinePeekBit;
     }
 }
 

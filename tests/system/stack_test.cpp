@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// How deep the stack gets: what lies between the variables and the stack is painted, the firmware is kept as busy as it
-// can be, and what is still painted was never used.
+// How deep the stack gets: what lies between the variables and the stack is painted, the firmware
+// is kept as busy as it can be, and what is still painted was never used.
 #include "shared/sync/standards.hpp"
 #include "tests/system/busy_bench.hpp"
 #include <cstring>
@@ -79,10 +79,12 @@ TEST_CASE("the stack keeps clear of the variables with everything busy") {
     }
     const unsigned reserve = kStackTop + 1u - bottom;
     const unsigned left = static_cast<unsigned>(lowest) - bottom;
-    std::cout << "stack: " << reserve << " bytes between the variables and the end of RAM, deepest use "
-              << reserve - left << ", never used " << left << "\n";
-    // What was seen is not the deepest there can be: it hangs on when interrupts fall. By count, one of each handler
-    // at once, three of reception, is some 330 bytes above the main loop's own use, which alone is 200 or more of
-    // what is seen here; so 468 may become some 60 more. Twice that, and a little, must be left.
+    std::cout << "stack: " << reserve
+              << " bytes between the variables and the end of RAM, deepest use " << reserve - left
+              << ", never used " << left << "\n";
+    // What was seen is not the deepest there can be: it hangs on when interrupts fall. By count,
+    // one of each handler at once, three of reception, is some 330 bytes above the main loop's own
+    // use, which alone is 200 or more of what is seen here; so 468 may become some 60 more. Twice
+    // that, and a little, must be left.
     CHECK(left >= 150);
 }

@@ -9,8 +9,8 @@
 #include "demo/virtual_bench/chip/timer_model.hpp"
 #include "demo/virtual_bench/chip/uart_model.hpp"
 #include <algorithm>
-#include <cassert>
 #include <array>
+#include <cassert>
 #include <deque>
 #include <optional>
 #include <simavr/sim_avr.h>

@@ -135,14 +135,16 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "breq 1f              \n\t"
         "eor  r31, r30        \n\t"
         "sts  %[tccr], r31    \n\t"
+        "ldi  r31, 0x20       \n\t" // the change of direction may have set the flag
+        "out  %[tifr], r31    \n\t"
         "lds  r31, %[full]    \n\t"
         "sbrc r31, 0          \n\t"
         "rjmp 15f             \n\t"
-        "1: sbic %[flags], %[peek] \n\t"
+        "1: sbic %[tifr], 5   \n\t" // again: before or after the register was read?
+        "rjmp 34f             \n\t"
+        "2: sbic %[flags], %[peek] \n\t"
         "rjmp 33f             \n\t"
-        "2: ldi r31, 0x20     \n\t" // the change of direction, or an edge that has
-        "out  %[tifr], r31    \n\t" // just come over this one, may have set the flag
-        "sbic %[flags], %[busy] \n\t"
+        "3: sbic %[flags], %[busy] \n\t"
         "rjmp 20f             \n\t"
         "sbi  %[flags], %[busy] \n\t"
         "sei                  \n\t"
@@ -269,10 +271,17 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "lds  r31, %[stamp]+1 \n\t"
         "cpse r31, r25        \n\t"
         "rjmp 15f             \n\t"
+        "rjmp 3b              \n\t"
+        "34: lds r31, %[icr]  \n\t" // before: this is the newer edge, and needs no second call
+        "cpse r31, r24        \n\t"
         "rjmp 2b              \n\t"
-        "15: ldi r31, 0x20    \n\t" // the latched edge, which is older, goes first
+        "lds  r31, %[icr]+1   \n\t"
+        "cpse r31, r25        \n\t"
+        "rjmp 2b              \n\t"
+        "ldi  r31, 0x20       \n\t"
         "out  %[tifr], r31    \n\t"
-        "push r26             \n\t"
+        "rjmp 2b              \n\t"
+        "15: push r26         \n\t" // the latched edge, which is older, goes first
         "push r27             \n\t"
         "push r24             \n\t"
         "push r25             \n\t"
@@ -381,9 +390,10 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         [head] "i"(&line_queue.head), [tail] "i"(&line_queue.tail), [queue] "i"(line_queue.edge),
         [mask] "n"(kLineQueueMask), [edgesize] "n"(sizeof(LineQueue::Edge)),
         [lost] "n"(kLineEdgeLost), [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [busy] "I"(kLineEdgeBit),
-        [peek] "I"(kLinePeekBit), [full] "i"(&line_latch.full), [stamp] "i"(&line_latch.stamp),
-        [control] "i"(&line_latch.tccr4b), [tifr] "I"(_SFR_IO_ADDR(TIFR4)),
-        [dropped] "i"(&pool.path.writer[1].dropped), YOKEDOCK_PUMP_OPERANDS);
+        [peek] "I"(kLinePeekBit), [icr] "n"(_SFR_MEM_ADDR(ICR4)), [full] "i"(&line_latch.full),
+        [stamp] "i"(&line_latch.stamp), [control] "i"(&line_latch.tccr4b),
+        [tifr] "I"(_SFR_IO_ADDR(TIFR4)), [dropped] "i"(&pool.path.writer[1].dropped),
+        YOKEDOCK_PUMP_OPERANDS);
 }
 
 extern "C" __attribute__((used, externally_visible, noinline)) void

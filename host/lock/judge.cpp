@@ -147,6 +147,15 @@ Verdict judge(const Watch& watch) {
     v.phase_u = decision.phase_u;
     v.slips = decision.slips;
     v.reason = decision.text;
+    const double stood_s = watch.edge_s.back() - begin_s + 1.5 * sync->period_s;
+    if (decision.state == analysis::LockState::kLocked && stood_s < watch.steady_s) {
+        // The slow part of a slip looks like this, too.
+        v.state = BoardState::slipping;
+        v.reason =
+            fmt::format("its phase stood still for the last {:.3g} s only; expected {:.3g} s",
+                        stood_s, watch.steady_s);
+        return v;
+    }
     if (decision.state == analysis::LockState::kLocked) {
         v.state = BoardState::locked; // unsettled: steady on average, but jitters from the start
         v.acquired_s = settled ? std::max(0.0, begin_s - watch.sync_s.front()) : 0;

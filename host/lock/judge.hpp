@@ -13,6 +13,7 @@ struct Watch {
     double resolution_s = 62.5e-9;            ///< step of the stamps
     std::vector<double> sync_s;               ///< line or field starts sent; empty: no sync
     double free_run_hz = 0;                   ///< as seen without sync; 0: not known
+    double steady_s = 0;                      ///< the phase must stay at its place for this long
 };
 
 struct Verdict {
@@ -29,7 +30,7 @@ struct Verdict {
 };
 
 /// Most that the phase may drift in a dwell and still be called steady, periods.
-constexpr double kSteadyDrift = 0.01;
+constexpr double kSteadyDrift = 0.003;
 /// The phase has settled when it stays this near to its last place, periods.
 constexpr double kSettledPhase = 0.02;
 

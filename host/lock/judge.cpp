@@ -129,8 +129,12 @@ Verdict judge(const Watch& watch) {
     const std::size_t from = settled_from(p);
     const bool settled = from < p.phase.size() && p.phase.size() - from >= kLeastEdges;
     const double begin_s = settled ? p.time_s[from] : watch.edge_s.front();
-    const auto edges =
-        analysis::fit_period(after(watch.edge_s, begin_s), watch.resolution_s, watch.unwatched);
+    // The last of settling is no drift: steadiness is asked of the later half, or of the dwell.
+    const double end_s = watch.edge_s.back();
+    const double judged_s =
+        std::max(begin_s, end_s - std::max(watch.steady_s, (end_s - begin_s) / 2));
+    const auto edges = analysis::fit_period(after(watch.edge_s, settled ? judged_s : begin_s),
+                                            watch.resolution_s, watch.unwatched);
     if (!edges) {
         v.reason = "its edges keep no period";
         return v;

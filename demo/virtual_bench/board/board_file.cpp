@@ -17,11 +17,34 @@ Error file_error(const std::string& where, const std::string& text) {
 }
 
 Result<std::string> read_text(const std::filesystem::path& path) {
+    std::error_code error;
+    if (std::filesystem::exists(path, error) && !std::filesystem::is_regular_file(path, error)) {
+        return file_error(path.string(), "is not a plain file; expected a board file"); // no end
+    }
     std::ifstream in(path, std::ios::binary);
     if (!in) {
         return file_error(path.string(), "cannot be opened; check the path");
     }
+    const std::uintmax_t size = std::filesystem::file_size(path, error);
+    if (error || size > kMaxBoardFileBytes) {
+        return file_error(path.string(), fmt::format("has {} bytes; expected a board file of at "
+                                                     "most {}",
+                                                     size, kMaxBoardFileBytes));
+    }
     return std::string(std::istreambuf_iterator<char>(in), {});
+}
+
+/// A value in a few words. Structures are not written out: their depth is the file's choice, and
+/// dump() goes down it by recursion.
+std::string brief(const Json& value) {
+    if (value.is_object()) {
+        return "an object";
+    }
+    if (value.is_array()) {
+        return fmt::format("an array of {}", value.size());
+    }
+    const std::string text = value.dump(-1, ' ', true); // ASCII, so that a cut splits no character
+    return text.size() > 40 ? text.substr(0, 37) + "..." : text;
 }
 
 /// Sets what the file's "parameters" say; collects the paths seen.
@@ -31,13 +54,13 @@ Status read_parameters(const Json& blocks, const std::string& where, BoardParame
         if (!values.is_object()) {
             return file_error(where,
                               fmt::format("parameters.{} is {}; expected an object of values",
-                                          block, values.dump()));
+                                          block, brief(values)));
         }
         for (const auto& [name, value] : values.items()) {
             const std::string path = block + "." + name;
             if (!value.is_number()) {
                 return file_error(where,
-                                  fmt::format("{} is {}; expected a number", path, value.dump()));
+                                  fmt::format("{} is {}; expected a number", path, brief(value)));
             }
             const Status set = set_parameter(board, path, value.get<double>());
             if (!set) {
@@ -69,8 +92,8 @@ Result<BoardFile> parse(const std::string& json_text, const std::string& where,
         root.value("schema", Json()) != Json(kBoardFileSchema)) {
         return file_error(
             where, fmt::format("kind is {} and schema is {}; expected \"yokedock-board\" and {}",
-                               root.value("kind", Json()).dump(),
-                               root.value("schema", Json()).dump(), kBoardFileSchema));
+                               brief(root.value("kind", Json())),
+                               brief(root.value("schema", Json())), kBoardFileSchema));
     }
     for (const char* key : {"name", "text"}) {
         if (!root.contains(key) || !root[key].is_string()) {
@@ -86,7 +109,7 @@ Result<BoardFile> parse(const std::string& json_text, const std::string& where,
         if (!base_allowed || !root["base"].is_string()) {
             return file_error(where,
                               fmt::format("base is {}; expected the name of a complete board file",
-                                          root["base"].dump()));
+                                          brief(root["base"])));
         }
         const std::filesystem::path base_path = folder / root["base"].get<std::string>();
         const Result<std::string> text = read_text(base_path);

@@ -57,7 +57,7 @@ Status read_parameters(const Json& blocks, const std::string& where, BoardParame
                                           block, brief(values)));
         }
         for (const auto& [name, value] : values.items()) {
-            const std::string path = block + "." + name;
+            const std::string path = fmt::format("{}.{}", block, name);
             if (!value.is_number()) {
                 return file_error(where,
                                   fmt::format("{} is {}; expected a number", path, brief(value)));

@@ -34,8 +34,15 @@ Result<std::string> read_text(const std::filesystem::path& path) {
     return std::string(std::istreambuf_iterator<char>(in), {});
 }
 
-/// A value in a few words. Structures are not written out: their depth is the file's choice, and
-/// dump() goes down it by recursion.
+/// null when there is none. Not a copy: copying, like dump(), goes down by recursion, and how deep
+/// a value is nested is the file's choice.
+const Json& member(const Json& object, const char* key) {
+    static const Json kNone;
+    const auto found = object.find(key);
+    return found == object.end() ? kNone : *found;
+}
+
+/// A value in a few words; structures are not written out.
 std::string brief(const Json& value) {
     if (value.is_object()) {
         return "an object";
@@ -88,12 +95,12 @@ Result<BoardFile> parse(const std::string& json_text, const std::string& where,
                                    key));
         }
     }
-    if (root.value("kind", Json()) != Json("yokedock-board") ||
-        root.value("schema", Json()) != Json(kBoardFileSchema)) {
+    const Json& kind = member(root, "kind");
+    const Json& schema = member(root, "schema");
+    if (kind != Json("yokedock-board") || schema != Json(kBoardFileSchema)) {
         return file_error(
             where, fmt::format("kind is {} and schema is {}; expected \"yokedock-board\" and {}",
-                               brief(root.value("kind", Json())),
-                               brief(root.value("schema", Json())), kBoardFileSchema));
+                               brief(kind), brief(schema), kBoardFileSchema));
     }
     for (const char* key : {"name", "text"}) {
         if (!root.contains(key) || !root[key].is_string()) {

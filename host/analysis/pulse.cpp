@@ -26,9 +26,8 @@ double cell_u(const Fold& fold, const Cell& c) {
 // Middle value of a place and its neighbours: a single wild place is not the peak.
 double smoothed(const std::vector<Cell>& cells, std::size_t i) {
     const std::size_t n = cells.size();
-    double v[3] = {cells[(i + n - 1) % n].value, cells[i].value, cells[(i + 1) % n].value};
-    std::sort(v, v + 3);
-    return v[1];
+    const auto [low, high] = std::minmax({cells[(i + n - 1) % n].value, cells[i].value});
+    return std::clamp(cells[(i + 1) % n].value, low, high);
 }
 
 struct Crossing {

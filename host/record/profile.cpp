@@ -105,11 +105,15 @@ Result<Profile> load_profile(const std::string& path) {
     if (!text) {
         return text.error();
     }
-    const Result<nlohmann::json> document = parse_json(text.value(), path, "profile");
+    return profile_from_text(text.value(), path);
+}
+
+Result<Profile> profile_from_text(const std::string& text, const std::string& file) {
+    const Result<nlohmann::json> document = parse_json(text, file, "profile");
     if (!document) {
         return document.error();
     }
-    ReadContext context{path, "profile", {}};
+    ReadContext context{file, "profile", {}};
     Profile profile = profile_from_json(Node(document.value(), context), context);
     if (context.error) {
         return *context.error;

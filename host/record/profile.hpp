@@ -33,4 +33,7 @@ struct Profile {
 
 [[nodiscard]] Result<Profile> load_profile(const std::string& path);
 
+/// The same from text; file is only for messages.
+[[nodiscard]] Result<Profile> profile_from_text(const std::string& text, const std::string& file);
+
 } // namespace yokedock::record

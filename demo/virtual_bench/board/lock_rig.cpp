@@ -62,30 +62,47 @@ void LockRig::run(double limit_s, Seen* seen) {
     run_board(limit_s, seen);
 }
 
-bool LockRig::locked(double window_s, double drift) {
-    Seen seen;
-    const double end_s = now_s() + window_s;
-    run(end_s, &seen);
+bool LockRig::steady(const Seen& seen, double window_s, double drift) const {
     if (!sync_ || !seen.start_s) {
         return false;
     }
     const double period_s =
         1 / (axis_ == LockAxis::kLine ? sync_->line_rate_hz() : sync_->field_rate_hz());
-    // The n-th edge belongs to the n-th period, so that a slip does not go unseen.
-    const auto first = std::lower_bound(seen.edge_s.begin(), seen.edge_s.end(), *seen.start_s);
+    const double begin_s = std::max(now_s() - window_s, *seen.start_s);
+    const auto first = std::lower_bound(seen.edge_s.begin(), seen.edge_s.end(), begin_s);
     const auto edges = seen.edge_s.end() - first;
-    const double periods = (end_s - *seen.start_s) / period_s;
+    const double periods = (now_s() - begin_s) / period_s;
     if (periods < 3 || std::fabs(static_cast<double>(edges) - periods) > 1.5) {
         return false;
     }
     double least = INFINITY;
     double most = -INFINITY;
     for (std::ptrdiff_t k = 0; k < edges; ++k) {
+        // Edges are counted along with periods, so that a slip does not go unseen.
         const double phase = (first[k] - *seen.start_s) / period_s - static_cast<double>(k);
         least = std::min(least, phase);
         most = std::max(most, phase);
     }
     return most - least < drift;
+}
+
+bool LockRig::locked(double window_s, double drift) {
+    Seen seen;
+    run(now_s() + window_s, &seen);
+    return steady(seen, window_s, drift);
+}
+
+std::optional<double> LockRig::locks_within(double seconds, double window_s, double drift) {
+    Seen seen;
+    const double begin_s = now_s();
+    const double chunk_s = 0.25 * window_s;
+    while (now_s() - window_s <= begin_s + seconds) {
+        run(now_s() + chunk_s, &seen);
+        if (now_s() - begin_s >= window_s && steady(seen, window_s, drift)) {
+            return now_s() - window_s - begin_s;
+        }
+    }
+    return std::nullopt;
 }
 
 double LockRig::rate_hz(double seconds) {

@@ -26,6 +26,9 @@ class LockRig {
     /// Watches for window_s: locked when there is one retrace per sync period and their phase stays
     /// within drift (sync periods) all the time.
     [[nodiscard]] bool locked(double window_s, double drift);
+    /// Seconds until it was locked for window_s, when that was within `seconds`; to a quarter of
+    /// window_s.
+    [[nodiscard]] std::optional<double> locks_within(double seconds, double window_s, double drift);
     /// Mean rate of the retrace edges over seconds; 0 when there are fewer than three.
     [[nodiscard]] double rate_hz(double seconds);
     /// The next retrace begin.
@@ -37,6 +40,7 @@ class LockRig {
         std::vector<double> edge_s;    ///< retrace begins
     };
     void run(double limit_s, Seen* seen);
+    [[nodiscard]] bool steady(const Seen& seen, double window_s, double drift) const;
     void run_board(double limit_s, Seen* seen);
 
     BoardModel board_;

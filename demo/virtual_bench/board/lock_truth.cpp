@@ -124,13 +124,7 @@ class Search {
             const double begin_s = edge ? *edge + 2 * period_s + later_s : r.now_s() + later_s;
             r.start_sync(settings_at(nominal_, axis_, rate_hz), begin_s - r.now_s());
             r.run_for(begin_s - r.now_s());
-            while (r.now_s() - begin_s <= options_.acquire_s) {
-                const double window_begin_s = r.now_s();
-                if (is_locked(r)) {
-                    return window_begin_s - begin_s;
-                }
-            }
-            return -1.0;
+            return r.locks_within(options_.acquire_s, window_s_, drift_).value_or(-1.0);
         });
     }
 
@@ -169,7 +163,8 @@ class Search {
             return limit;
         }
         limit = {true, found_hz, found_hz, longest_s};
-        const double inside_hz = hold_hz + (found_hz > hold_hz ? 1 : -1) * resolution_hz_;
+        // Two resolutions: nearer to the free run, drifting and locked look the same.
+        const double inside_hz = hold_hz + (found_hz > hold_hz ? 2 : -2) * resolution_hz_;
         double good_hz = found_hz;
         double bad_hz = inside_hz;
         if (acquires_from_every(inside_hz, longest_s)) {

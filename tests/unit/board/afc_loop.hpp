@@ -81,6 +81,46 @@ class Loop {
     double period_s_ = 0;
 };
 
+/// A loop whose control ripple is far below 0.5 % (big direct capacitor), so that the averaged
+/// closed form holds.
+inline BoardParameters smooth_loop(BoardParameters p) {
+    p.line_afc_detector_ohm = 47e3;
+    p.line_afc_leak_ohm = 3e6;
+    p.line_afc_filter_f = 22e-9;
+    p.line_afc_lag_ohm = 130e3;
+    p.line_afc_lag_f = 10e-9;
+    p.thermal_ambient_c = 25;
+    return p;
+}
+
+/// Best mean of the detector over a gate, found by trying every position after a retrace pulse that
+/// begins at 0: the largest drive the loop can get.
+inline double best_gate_mean_v(const LineAfc& afc, double retrace_s, double gate_s) {
+    double best = 0;
+    for (double start = 0; start < 3 * retrace_s; start += 0.02e-6) {
+        double sum = 0;
+        constexpr int kPoints = 100;
+        for (int k = 0; k < kPoints; ++k) {
+            sum += afc.detector_v(start + gate_s * (k + 0.5) / kPoints) / kPoints;
+        }
+        best = std::max(best, std::fabs(sum));
+    }
+    return best;
+}
+
+/// Hold range by the loop's gain: charge through the detector in the gate = charge through the leak
+/// in the line, on the side asked for.
+inline double gain_limit_hz(const BoardParameters& p, const LineAfc& afc, double detector_v,
+                            double gate_s, double side) {
+    double hz = afc.free_running_hz();
+    for (int k = 0; k < 5; ++k) {
+        const double in = gate_s * hz / p.line_afc_detector_ohm;
+        const double share = in / (in + 1 / p.line_afc_leak_ohm);
+        hz = afc.free_running_hz() + side * detector_v * share * afc.hz_per_volt();
+    }
+    return hz;
+}
+
 /// Locks near the expected limit, then moves sync slowly on until the oscillator slips; the last
 /// rate followed.
 inline double hold_limit_hz(const BoardParameters& p, double expected_pull_hz) {

@@ -9,6 +9,7 @@
 namespace yokedock::analysis {
 namespace {
 
+constexpr double kStrayPart = 0.05; // of a period
 constexpr double kOutlierSd = 6;
 constexpr std::size_t kWanderBlocks = 500;
 
@@ -78,9 +79,14 @@ bool drop_outliers(PeriodFit& fit, double resolution_s) {
     if (kept.size() == fit.edges.size() || kept.size() < 3) {
         return false;
     }
-    const std::size_t dropped = fit.edges.size() - kept.size();
-    fit.extra += dropped;   // what stood there was not the edge ...
-    fit.missing += dropped; // ... that should have stood there
+    // Far from its place it was not the edge that should have stood there; near it, it was, early
+    // or late: jitter, which must not bend the line either.
+    const auto strays = static_cast<std::size_t>(
+        std::count_if(fit.residual_s.begin(), fit.residual_s.end(), [&](double r) {
+            return std::abs(r) > std::max(bound, kStrayPart * fit.period_s);
+        }));
+    fit.extra += strays;
+    fit.missing += strays;
     fit.edges = std::move(kept);
     return true;
 }

@@ -10,7 +10,8 @@ namespace yokedock::analysis {
 namespace {
 
 constexpr std::size_t kMinCells = 24;
-constexpr double kTopPart = 0.15; // of the half-height width: the parabola's reach to either side
+constexpr double kTopLevel = 0.85; // of the height: what is lower belongs to an edge
+constexpr double kTopPart = 0.15;  // of the half-height width: the parabola's reach to either side
 
 double cell_u(const Fold& fold, const Cell& c) {
     const double floor = fold.resolution / std::sqrt(12.0);
@@ -78,15 +79,16 @@ Estimate width(const Fold& fold, std::size_t top, double level, double height) {
     return {right.time_s - left.time_s, std::hypot(left.u_s, right.u_s)};
 }
 
-// Vertex of a parabola through the places within `reach` of the highest; the highest itself when
-// that fails.
-Estimate vertex(const Fold& fold, std::size_t top, double reach_s) {
+// Vertex of a parabola through the places within `reach` of the highest that belong to the top (a
+// steep edge beside it would bend the parabola); the highest itself when that fails.
+Estimate vertex(const Fold& fold, std::size_t top, double reach_s, double base) {
+    const double floor_of_top = base + kTopLevel * (fold.cells[top].value - base);
     std::vector<double> t;
     std::vector<double> y;
     for (const Cell& c : fold.cells) {
         const double from = fold.cells[top].phase_s - fold.period_s / 2;
         const double x = unroll(c.phase_s, from, fold.period_s) - fold.cells[top].phase_s;
-        if (std::abs(x) <= reach_s) {
+        if (std::abs(x) <= reach_s && c.value >= floor_of_top) {
             t.push_back(x);
             y.push_back(c.value);
         }
@@ -140,7 +142,8 @@ Pulse measure_pulse(const Fold& fold) {
         return pulse;
     }
     const Estimate rough = width(fold, top, pulse.base.value + 0.5 * height, height);
-    pulse.peak = vertex(fold, top, std::isnan(rough.value) ? 0 : kTopPart * rough.value);
+    pulse.peak =
+        vertex(fold, top, std::isnan(rough.value) ? 0 : kTopPart * rough.value, pulse.base.value);
     const double exact = pulse.peak.value - pulse.base.value;
     pulse.width_50_s = width(fold, top, pulse.base.value + 0.5 * exact, exact);
     pulse.width_10_s = width(fold, top, pulse.base.value + 0.1 * exact, exact);

@@ -70,10 +70,10 @@ using TruthTable = std::map<std::string, double>;
 
 /// Figure names and their true values.
 TruthTable true_values(const sim::BoardTruth& t) {
-    TruthTable table{{"v_rate_hz", t.field.rate_hz},
-                     {"h_rate_hz", t.line.rate_hz},
-                     {"supply_v", t.supply_v},
-                     {"supply_a", t.supply_a}};
+    TruthTable table{{"v_rate_hz", t.field.rate_hz}, {"h_rate_hz", t.line.rate_hz},
+                     {"supply_v", t.supply_v},       {"supply_a", t.supply_a},
+                     {"v_out_max_v", t.v_out_max_v}, {"v_out_min_v", t.v_out_min_v},
+                     {"h_peak_v", t.h_peak_v}};
     const auto ramp = [&](const std::string& axis, const sim::RampTruth& r) {
         table[axis + "_yoke_swing_a"] = r.peak_to_peak;
         table[axis + "_yoke_centring_a"] = r.centring;

@@ -127,10 +127,15 @@ Verdict judge(const Watch& watch) {
     }
     const Phases p = phases_of(watch, *sync);
     const std::size_t from = settled_from(p);
-    const bool settled = from < p.phase.size() && p.phase.size() - from >= kLeastEdges;
+    // A beat seen at half rate may rest for a few edges only: that is no settling.
+    const bool settled = from < p.phase.size() && p.phase.size() - from >= 2 * kLeastEdges;
     const double begin_s = settled ? p.time_s[from] : watch.edge_s.front();
-    const auto edges =
-        analysis::fit_period(after(watch.edge_s, begin_s), watch.resolution_s, watch.unwatched);
+    // The last of settling is no drift: steadiness is asked of the later half, or of the dwell.
+    const double end_s = watch.edge_s.back();
+    const double judged_s =
+        std::max(begin_s, end_s - std::max(watch.steady_s, (end_s - begin_s) / 2));
+    const auto edges = analysis::fit_period(after(watch.edge_s, settled ? judged_s : begin_s),
+                                            watch.resolution_s, watch.unwatched);
     if (!edges) {
         v.reason = "its edges keep no period";
         return v;

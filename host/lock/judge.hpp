@@ -31,8 +31,9 @@ struct Verdict {
 
 /// Most that the phase may drift in a dwell and still be called steady, periods.
 constexpr double kSteadyDrift = 0.003;
-/// The phase has settled when it stays this near to its last place, periods.
-constexpr double kSettledPhase = 0.02;
+/// The phase has settled when it stays this near to its last place, periods: equalising and broad
+/// pulses bend a line loop's phase by some per cent in every field.
+constexpr double kSettledPhase = 0.06;
 
 [[nodiscard]] Verdict judge(const Watch& watch);
 

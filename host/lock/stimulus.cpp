@@ -92,7 +92,7 @@ Result<SweepSettings> default_sweep(SweepAxis axis, const wire::SyncSettings& sy
         s.high_hz = 1.2 * s.nominal_hz;
         s.step_hz = 0.5;
         s.resolution_hz = 0.1;
-        s.acquire_s = 0.5;
+        s.acquire_s = 1.0;
     } else {
         // Line oscillators are held over some 6 % (LM1391 data sheet: 900 Hz typical).
         s.nominal_hz = line_hz(sync);

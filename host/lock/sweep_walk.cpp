@@ -36,7 +36,7 @@ double default_dwell_s(const SweepSettings& s) {
     if (s.dwell_s > 0) {
         return s.dwell_s;
     }
-    const double periods = vertical(s) ? 12 : 400;
+    const double periods = vertical(s) ? 15 : 400;
     return std::max(periods / s.nominal_hz, least_dwell_s(s.resolution_hz));
 }
 

@@ -101,7 +101,7 @@ TEST_CASE("slow drift of a locked phase, as in warm-up, is still lock") {
 }
 
 TEST_CASE("acquisition is timed from the first sync to where the phase stays") {
-    // The phase comes in exponentially: 0.4 e^(-t / 20 ms), within 0.02 after 20 ms ln 20 = 60 ms.
+    // The phase comes in exponentially: 0.4 e^(-t / 20 ms), within 0.06 after 20 ms ln(0.4 / 0.06).
     const double hz = 15734;
     Watch w;
     for (double t = 0; t < 0.25; t += 1 / hz) {
@@ -111,7 +111,7 @@ TEST_CASE("acquisition is timed from the first sync to where the phase stays") {
     const Verdict v = judge(w);
     INFO(v.reason);
     REQUIRE(v.state == BoardState::locked);
-    CHECK(v.acquired_s == Approx(0.02 * std::log(20)).margin(0.002));
+    CHECK(v.acquired_s == Approx(0.02 * std::log(0.4 / kSettledPhase)).margin(0.002));
 }
 
 TEST_CASE("the slow part of a slip is no lock when it does not last for the dwell") {

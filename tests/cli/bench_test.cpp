@@ -175,7 +175,7 @@ TEST_CASE("the examples in the help run as they stand") {
         yokedock({"import", "scope2.csv", "--standard", "525/59.94", "--out", "good.json"}, folder)
             .exit_code == 0);
     std::size_t count = 0;
-    for (const char* command : {"find", "measure", "analyse", "run", "import"}) {
+    for (const char* command : {"find", "measure", "analyse", "run", "import", "sweep"}) {
         for (std::vector<std::string> words : examples_of(command, folder)) {
             REQUIRE(words.at(0) == command);
             for (std::string& word : words) {
@@ -194,5 +194,5 @@ TEST_CASE("the examples in the help run as they stand") {
             ++count;
         }
     }
-    CHECK(count == 6);
+    CHECK(count == 8);
 }

@@ -70,7 +70,7 @@ class Finder {
     void take_text() {
         const std::size_t begin = at_++;
         while (at_ < text_.size() && text_[at_] != '"') {
-            at_ += text_[at_] == '\\' ? 2 : 1;
+            at_ += text_[at_] == '\\' ? 2u : 1u;
         }
         at_ = std::min(at_ + 1, text_.size());
         if (!open_.empty() && !open_.back().array && !open_.back().has_key) {

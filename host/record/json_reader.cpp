@@ -66,6 +66,10 @@ Node Node::nothing(const std::string& path) const {
     return node;
 }
 
+Node Node::absent(const char* key) const {
+    return {&kNothing, context_, path_.empty() ? key : path_ + "." + key};
+}
+
 Node Node::at(const char* key) const {
     if (failed()) {
         return nothing(path_);
@@ -128,7 +132,9 @@ std::vector<std::pair<std::string, Node>> Node::members(std::size_t most) const 
         return out;
     }
     if (!at_->is_object() || at_->size() > most) {
-        complain(brief(*at_), fmt::format("an object of at most {} members", most));
+        complain(brief(*at_), at_->is_object()
+                                  ? fmt::format("an object of at most {} members", most)
+                                  : "an object");
         return out;
     }
     for (const auto& [key, value] : at_->items()) {
@@ -219,6 +225,17 @@ std::optional<std::string> Node::text_or_complain(const std::string& expected) c
         return std::nullopt;
     }
     return at_->get<std::string>();
+}
+
+std::optional<bool> Node::flag_or_complain(const std::string& expected) const {
+    if (failed()) {
+        return std::nullopt;
+    }
+    if (!at_->is_boolean()) {
+        complain(brief(*at_), expected);
+        return std::nullopt;
+    }
+    return at_->get<bool>();
 }
 
 double Node::number_or_null() const {

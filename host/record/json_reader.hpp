@@ -15,8 +15,8 @@
 namespace yokedock::record {
 
 struct ReadContext {
-    std::string file; ///< name for the messages
-    std::string what; ///< "record", "profile"
+    std::string file;           ///< name for the messages
+    std::string what;           ///< "record", "profile"
     std::optional<Error> error; ///< the first complaint
     bool collect = false;       ///< go on after a complaint
     struct Complaint {
@@ -38,6 +38,8 @@ class Node {
     [[nodiscard]] Node at(const char* key) const;
     /// The same, but nothing when the member is absent or null.
     [[nodiscard]] std::optional<Node> maybe(const char* key) const;
+    /// The place where a member is missing: only for complaints.
+    [[nodiscard]] Node absent(const char* key) const;
     /// The elements of an array; a complaint when it is none or has more than most.
     [[nodiscard]] std::vector<Node> elements(std::size_t most) const;
     /// The members of an object, with their names; a complaint when it is none or has more than
@@ -57,6 +59,7 @@ class Node {
                                                            const std::string& expected) const;
     /// The same for a text; nothing after a complaint.
     [[nodiscard]] std::optional<std::string> text_or_complain(const std::string& expected) const;
+    [[nodiscard]] std::optional<bool> flag_or_complain(const std::string& expected) const;
     /// A finite number, or NaN where the file says null.
     [[nodiscard]] double number_or_null() const;
     [[nodiscard]] std::vector<double> numbers(std::size_t most) const;

@@ -31,16 +31,16 @@ enum class Section {
 /// What a part's value is a value of; names the key it is written under.
 enum class PartQuantity { kNone, kResistance, kCapacitance, kInductance, kVoltage };
 
-/// X(id, key in files, unit, least, most). The ranges catch a slip of the unit's prefix (microfarads
-/// written as farads), not unusual parts.
+/// X(id, key in files, unit, least, most). The ranges catch a slip of the unit's prefix
+/// (microfarads written as farads), not unusual parts.
 #define YOKEDOCK_PART_QUANTITIES(X)                                                                \
     X(kResistance, "value_ohm", "ohm", 1e-3, 1e9)                                                  \
     X(kCapacitance, "value_f", "F", 1e-13, 0.1)                                                    \
     X(kInductance, "value_h", "H", 1e-7, 100)                                                      \
     X(kVoltage, "value_v", "V", 0.1, 1000)
 
-/// X(id, word in files, quantity of its value). Roles are shared by sections: the pair of section and
-/// role tells a part's job.
+/// X(id, word in files, quantity of its value). Roles are shared by sections: the pair of section
+/// and role tells a part's job.
 #define YOKEDOCK_PART_ROLES(X)                                                                     \
     X(kCouplingCapacitor, "coupling capacitor", kCapacitance)                                      \
     X(kBoostCapacitor, "boost capacitor", kCapacitance)                                            \

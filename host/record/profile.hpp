@@ -55,11 +55,11 @@ enum class ExpectationBasis {
 
 struct ExpectedFigure {
     double value = 0;
-    double tolerance = 0;     ///< in the figure's unit, or % of |value|
+    double tolerance = 0; ///< in the figure's unit, or % of |value|
     bool tolerance_is_pct = false;
     ExpectationBasis basis = ExpectationBasis::kStated;
-    int boards = 0;                ///< it was learned from; 0 not told
-    std::optional<double> spread;  ///< standard deviation between them
+    int boards = 0;               ///< it was learned from; 0 not told
+    std::optional<double> spread; ///< standard deviation between them
 
     /// Half width of the band, in the figure's unit.
     [[nodiscard]] double half_width() const;
@@ -118,7 +118,7 @@ struct ProfileMistake {
 };
 
 struct CheckedProfile {
-    std::optional<Profile> profile; ///< nothing when there is any mistake
+    std::optional<Profile> profile;       ///< nothing when there is any mistake
     std::vector<ProfileMistake> mistakes; ///< by line
 };
 

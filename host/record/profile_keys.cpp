@@ -65,7 +65,7 @@ const ProfileKey kRows[] = {
     YOKEDOCK_PROFILE_LIMITS(X)
 #undef X
 
-    {"yoke", "vertical", kObject, false, 2, "", 0, 0, "vertical coil"},
+        {"yoke", "vertical", kObject, false, 2, "", 0, 0, "vertical coil"},
     {"yoke", "horizontal", kObject, false, 2, "", 0, 0, "horizontal coil"},
     {"yoke.vertical", "inductance_h", kNumber, false, 2, "H", 1e-4, 0.5, "inductance"},
     {"yoke.vertical", "resistance_ohm", kNumber, false, 2, "ohm", 0.1, 200,
@@ -101,7 +101,7 @@ const ProfileKey kRows[] = {
     {"parts[]", key, kNumber, false, 2, unit, least, most, "value; the one that fits the role"},
     YOKEDOCK_PART_QUANTITIES(X)
 #undef X
-    {"parts[]", "tolerance_pct", kNumber, false, 2, "%", 0.01, 100, "of the value"},
+        {"parts[]", "tolerance_pct", kNumber, false, 2, "%", 0.01, 100, "of the value"},
     {"parts[]", "type", kText, false, 2, "", 0, 0, "of parts without a value"},
     {"parts[]", "rating_v", kNumber, false, 2, "V", 1, 50000, "voltage it may stand"},
     {"parts[]", "rating_a", kNumber, false, 2, "A", 1e-3, 100, "current it may carry"},
@@ -119,10 +119,9 @@ const std::vector<ProfileKey>& profile_keys() {
 }
 
 const ProfileKey* find_profile_key(std::string_view object, std::string_view key) {
-    const auto found =
-        std::find_if(std::begin(kRows), std::end(kRows), [&](const ProfileKey& row) {
-            return object == row.object && key == row.key;
-        });
+    const auto found = std::find_if(std::begin(kRows), std::end(kRows), [&](const ProfileKey& row) {
+        return object == row.object && key == row.key;
+    });
     return found == std::end(kRows) ? nullptr : &*found;
 }
 

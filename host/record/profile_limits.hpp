@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// The limits a profile may state. One table: members, keys, ranges, options of `profile new` and the
-// page come from it.
+// The limits a profile may state. One table: members, keys, ranges, options of `profile new` and
+// the page come from it.
 #pragma once
 #include "host/record/channel_range.hpp"
 #include "shared/sync/plan.hpp"

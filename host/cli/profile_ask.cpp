@@ -138,6 +138,35 @@ Status ask_field(const FormField& field, FormWords& words, Seams& seams) {
     }
 }
 
+/// Fields that mean nothing without each other.
+constexpr const char* kPartners[][2] = {
+    {"vertical.visible_from_us", "vertical.visible_to_us"},
+    {"horizontal.visible_from_us", "horizontal.visible_to_us"},
+    {"limits.soft_start_ms", "limits.soft_start_min_v"},
+};
+
+void forget_partner(const std::string& path, FormWords& words) {
+    for (const auto& pair : kPartners) {
+        if (path == pair[0] || path == pair[1]) {
+            words.erase(path == pair[0] ? pair[1] : pair[0]);
+        }
+    }
+}
+
+/// The first field that the reader still finds wrong, and why.
+const FormField* misfit(const FormWords& words, std::string& why) {
+    for (const record::ProfileMistake& mistake : profile_of(words).mistakes) {
+        for (const FormField& field : form_fields()) {
+            if (field.path == mistake.key) {
+                why = mistake_text(mistake);
+                why = why.substr(why.find(": ") + 2); // the line is of no file
+                return &field;
+            }
+        }
+    }
+    return nullptr;
+}
+
 } // namespace
 
 Status ask_form(FormWords& words, Seams& seams) {
@@ -149,6 +178,17 @@ Status ask_form(FormWords& words, Seams& seams) {
             if (const Status asked = ask_field(field, words, seams); !asked) {
                 return asked;
             }
+        }
+    }
+    std::string why;
+    while (const FormField* field = misfit(words, why)) {
+        seams.err << '\n' << report::paragraph("", report::printable(why));
+        words.erase(field->path);
+        if (const Status asked = ask_field(*field, words, seams); !asked) {
+            return asked;
+        }
+        if (!has(words, field->path)) {
+            forget_partner(field->path, words);
         }
     }
     return Done{};

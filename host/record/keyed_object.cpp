@@ -42,16 +42,17 @@ KeyedObject::KeyedObject(Node node, const char* object, int schema)
 }
 
 void KeyedObject::complain_of_unknown(const std::string& key, const Node& value) const {
-    const std::string near = nearest_profile_key(object_, key);
+    if (const std::string near = nearest_profile_key(object_, key); !near.empty()) {
+        value.complain("an unknown key", near + ", perhaps; docs/profile.md has them all");
+        return;
+    }
     std::string known;
     for (const ProfileKey& row : profile_keys()) {
         if (std::string_view(object_) == row.object && row.since <= schema_) {
             known += (known.empty() ? "" : ", ") + std::string(row.key);
         }
     }
-    value.complain("an unknown key", near.empty()
-                                         ? "one of " + known
-                                         : fmt::format("{} perhaps; all are {}", near, known));
+    value.complain("an unknown key", "one of " + known);
 }
 
 std::optional<double> KeyedObject::number(const char* key) const {

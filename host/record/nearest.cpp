@@ -36,6 +36,13 @@ std::string nearest_word(std::string_view misspelt, const std::vector<std::strin
             word = candidate;
         }
     }
+    if (word.empty() && misspelt.size() >= 3) {
+        const auto longer =
+            std::find_if(known.begin(), known.end(), [&](const std::string& candidate) {
+                return candidate.compare(0, misspelt.size(), misspelt) == 0;
+            });
+        return longer == known.end() ? std::string() : *longer;
+    }
     return word;
 }
 

@@ -119,10 +119,11 @@ const std::vector<ProfileKey>& profile_keys() {
 }
 
 const ProfileKey* find_profile_key(std::string_view object, std::string_view key) {
-    const auto found = std::find_if(std::begin(kRows), std::end(kRows), [&](const ProfileKey& row) {
+    const auto& keys = profile_keys();
+    const auto found = std::find_if(keys.begin(), keys.end(), [&](const ProfileKey& row) {
         return object == row.object && key == row.key;
     });
-    return found == std::end(kRows) ? nullptr : &*found;
+    return found == keys.end() ? nullptr : &*found;
 }
 
 std::string nearest_profile_key(std::string_view object, std::string_view misspelt) {

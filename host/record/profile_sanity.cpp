@@ -23,13 +23,12 @@ class Sanity {
             complain(high_key, *high, fmt::format("more than {}, which is {:.6g}", low_key, *low));
         }
     }
-    void together(const char* a_key, const Limit& a, const char* b_key, const Limit& b) {
-        if (a && !b) {
-            complain(a_key, *a,
-                     fmt::format("{} with it: one means nothing without the other", b_key));
-        } else if (b && !a) {
-            complain(b_key, *b,
-                     fmt::format("{} with it: one means nothing without the other", a_key));
+    void needs(const char* key, const Limit& limit, const char* other_key, const Limit& other) {
+        if (limit && !other && limits_) {
+            limits_->absent(other_key).complain(
+                "missing", fmt::format("a number, since {} is stated: one means nothing without "
+                                       "the other",
+                                       key));
         }
     }
     void over(const char* key, const Limit& limit, double least, const char* why) {
@@ -126,10 +125,9 @@ void check_sanity(const Profile& profile, const KeyedObject& root) {
     sanity.below("soft_start_min_v", l.soft_start_min_v, "supply_max_v", l.supply_max_v);
     sanity.below("supply_idle_max_a", l.supply_idle_max_a, "supply_max_a", l.supply_max_a);
     sanity.below("v_out_min_v", l.v_out_min_v, "v_out_max_v", l.v_out_max_v);
-    if (l.soft_start_min_v) {
-        sanity.together("soft_start_ms", l.soft_start_ms, "soft_start_min_v", l.soft_start_min_v);
-    } else if (l.soft_start_ms && !l.supply_idle_max_a) {
-        sanity.together("soft_start_ms", l.soft_start_ms, "supply_idle_max_a", l.supply_idle_max_a);
+    sanity.needs("soft_start_min_v", l.soft_start_min_v, "soft_start_ms", l.soft_start_ms);
+    if (!l.supply_idle_max_a) { // that one may be judged at the time, too
+        sanity.needs("soft_start_ms", l.soft_start_ms, "soft_start_min_v", l.soft_start_min_v);
     }
     if (const double field = nominal_field_rate_hz(profile); field > 0) {
         sanity.over("v_retrace_missing_ms", l.v_retrace_missing_ms, 1500 / field,

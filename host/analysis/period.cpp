@@ -138,6 +138,17 @@ double wander_factor(const PeriodFit& fit, double sd) {
 
 } // namespace
 
+bool PeriodFit::steady() const {
+    constexpr double kSteadySd = 1e-3; // of a period
+    // Steps spread a residual by resolution / sqrt(12) at the most, half of the steps when an edge
+    // flips between two of them.
+    return timing_sd_s < std::max(kSteadySd * period_s, resolution_s / 2);
+}
+
+double PeriodFit::place_u_s() const {
+    return quantised_place_u(resolution_s, period_s, count);
+}
+
 std::optional<PeriodFit> fit_period(const std::vector<double>& times_s, double resolution_s,
                                     const std::vector<capture::Interval>& unwatched) {
     EdgeIndex index = index_edges(times_s, unwatched);
@@ -160,6 +171,7 @@ std::optional<PeriodFit> fit_period(const std::vector<double>& times_s, double r
         rss += r * r;
     }
     fit.count = fit.edges.size();
+    fit.resolution_s = resolution_s;
     const auto n = static_cast<double>(fit.count);
     const double freedom = std::max(1.0, n - 1 - static_cast<double>(index.runs));
     fit.timing_sd_s = std::sqrt(rss / freedom);

@@ -26,8 +26,9 @@ ExitCode parse_failed(const CLI::App& app, const CLI::ParseError& error, Seams& 
         return ExitCode::kGood;
     }
     std::string command;
-    for (const CLI::App* sub : app.get_subcommands()) {
-        command = " " + sub->get_name();
+    for (const CLI::App* at = &app; !at->get_subcommands().empty();) {
+        at = at->get_subcommands().front();
+        command += " " + at->get_name();
     }
     print_error(
         {ErrorKind::kUsage, std::string(error.what()) + "; see yokedock" + command + " --help"},
@@ -52,6 +53,7 @@ int run_yokedock(const std::vector<std::string>& arguments, Seams& seams) {
     set_up_sweep(app, chosen);
     set_up_analyse(app, chosen);
     set_up_import(app, chosen);
+    set_up_profile(app, chosen);
     std::vector<std::string> reversed(arguments.rbegin(),
                                       arguments.rend()); // CLI11 takes them from the back
     ExitCode code = ExitCode::kOurFault;

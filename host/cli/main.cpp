@@ -6,6 +6,7 @@
 #include <csignal>
 #include <ctime>
 #include <iostream>
+#include <string>
 #include <unistd.h>
 
 namespace {
@@ -29,6 +30,15 @@ void take_signals() {
         ::sigaction(number, &action, nullptr);
     }
     std::signal(SIGPIPE, SIG_IGN); // a reader that went away must not keep the board on
+}
+
+/// A signal ends the waiting for a line: its handler is set without SA_RESTART.
+std::optional<std::string> read_line() {
+    std::string line;
+    if (!std::getline(std::cin, line)) {
+        return std::nullopt;
+    }
+    return line;
 }
 
 std::string utc_now() {
@@ -58,7 +68,9 @@ Seams real_seams(link::StopToken stop) {
                            std::chrono::steady_clock::now().time_since_epoch())
                     .count();
             },
-            [stop](const std::string& program) { return run_gnuplot(program, stop); }};
+            [stop](const std::string& program) { return run_gnuplot(program, stop); },
+            ::isatty(STDIN_FILENO) != 0,
+            read_line};
 }
 
 } // namespace yokedock::cli

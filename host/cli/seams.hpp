@@ -8,6 +8,7 @@
 #include "host/result.hpp"
 #include <functional>
 #include <iosfwd>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -25,6 +26,10 @@ struct Seams {
     std::function<double()> steady_s;     ///< seconds that only go forward
     /// Feeds a program to gnuplot and returns the picture.
     std::function<Result<std::string>(const std::string& program)> draw;
+    bool in_is_terminal = false; ///< a person can be asked
+    /// The next line the person types, without its end; nothing when the input has ended or Ctrl-C
+    /// was pressed. Blocks.
+    std::function<std::optional<std::string>()> read_line = {};
 };
 
 /// What main() passes: the real ones.

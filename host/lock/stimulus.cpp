@@ -22,10 +22,13 @@ double field_hz(const wire::SyncSettings& s) {
     return 2 * line_hz(s) / s.half_lines;
 }
 
-// Half lines nearest to a wanted number; whole lines only where the pulses need it.
-std::uint16_t half_lines_near(const wire::SyncSettings& s, double wanted) {
-    const bool whole = (s.flags & (wire::kSyncPlainVertical | wire::kSyncLineRateSerrations)) != 0;
-    const double step = whole ? 2 : 1;
+bool needs_whole_lines(const wire::SyncSettings& s) {
+    return (s.flags & (wire::kSyncPlainVertical | wire::kSyncLineRateSerrations)) != 0;
+}
+
+// Half lines nearest to a wanted number.
+std::uint16_t half_lines_near(double wanted, bool whole_lines) {
+    const double step = whole_lines ? 2 : 1;
     const double near = step * std::round(wanted / step);
     return static_cast<std::uint16_t>(std::clamp(near, static_cast<double>(sync::kMinHalfLines),
                                                  static_cast<double>(sync::kMaxHalfLines)));
@@ -52,11 +55,13 @@ Result<wire::SyncSettings> sync_at(const SweepSettings& sweep, double rate_hz) {
     }
     wire::SyncSettings s = sweep.sync;
     if (sweep.axis == SweepAxis::kVertical) {
-        s.half_lines = half_lines_near(s, 2 * line_hz(s) / rate_hz);
+        s.half_lines = half_lines_near(2 * line_hz(s) / rate_hz, needs_whole_lines(s));
         const auto milli = static_cast<std::uint64_t>(std::llround(rate_hz * 1000));
         set_line_rate(s, milli * s.half_lines, 2000);
     } else {
-        s.half_lines = half_lines_near(s, 2 * rate_hz / field_hz(sweep.sync));
+        // Whole lines always: a device's new settings begin on a line start, so a field that ends
+        // in mid-line would move all lines after it by half of one, and no line loop holds that.
+        s.half_lines = half_lines_near(2 * rate_hz / field_hz(sweep.sync), true);
         set_line_rate(s, static_cast<std::uint64_t>(std::llround(rate_hz * 100)), 100);
     }
     if (const auto plan = sync::make_plan(s, kNominalClockHz); !plan.ok) {

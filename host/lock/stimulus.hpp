@@ -15,7 +15,8 @@ constexpr double kLowestLineShare = 0.92;
 /// Vertical: the half lines per field that come nearest at the nominal line rate, which is then
 /// trimmed (by half of one in so many half lines at the most: 0.1 %, twice that where a field must
 /// have whole lines) so that the field rate is exact to 1 mHz. Horizontal: the line rate is exact
-/// to 10 mHz, and half lines follow so that the field rate stays nearest. kUsage: outside low_hz to
+/// to 10 mHz, and whole lines per field follow so that the field rate stays nearest
+/// (within 0.2 %). kUsage: outside low_hz to
 /// high_hz, or not what the device can make.
 [[nodiscard]] Result<wire::SyncSettings> sync_at(const SweepSettings& sweep, double rate_hz);
 

@@ -40,8 +40,8 @@ double default_dwell_s(const SweepSettings& s) {
     return std::max(periods / s.nominal_hz, least_dwell_s(s.resolution_hz));
 }
 
-const StepResult* SweepWalk::ask(SweepPart part, Approach approach, double rate_hz,
-                                 double from_hz) {
+const StepResult* SweepWalk::ask(SweepPart part, Approach approach, double rate_hz, double from_hz,
+                                 double ramp_step_hz) {
     if (at_ < results_.size()) {
         return &results_[at_++];
     }
@@ -51,7 +51,7 @@ const StepResult* SweepWalk::ask(SweepPart part, Approach approach, double rate_
     step.approach = approach;
     step.rate_hz = rate_hz;
     step.from_hz = from_hz;
-    step.ramp_step_hz = settings_.step_hz;
+    step.ramp_step_hz = ramp_step_hz > 0 ? ramp_step_hz : settings_.step_hz;
     step.dwell_s = default_dwell_s(settings_);
     switch (approach) {
     case Approach::kNoSync:
@@ -123,24 +123,18 @@ bool SweepWalk::hold(Side side, Limit& limit) {
     const SweepPart part = side == Side::kUp ? SweepPart::hold_up : SweepPart::hold_down;
     double held = anchor_hz_;
     double lost = 0;
+    // Coarse steps up to the loss; then fine ones, over the rate it was lost at as well: a loop may
+    // swing out of lock in a coarse step to a rate that it holds when taken there slowly.
     for (const double step : {settings_.step_hz, settings_.resolution_hz}) {
-        const double stop = lost != 0 ? lost : end;
-        while (sign * (stop - held) > kRateSlackHz) {
-            const double next =
-                sign * (held + sign * step - stop) > -kRateSlackHz ? stop : held + sign * step;
-            if (next == lost) {
-                break; // that one is known
-            }
-            const StepResult* r = ask(part, Approach::kFromLock, next, held);
+        lost = 0;
+        while (lost == 0 && sign * (end - held) > kRateSlackHz) {
+            const double next = sign * (end - held) > step ? held + sign * step : end;
+            const StepResult* r = ask(part, Approach::kFromLock, next, held, step);
             if (r == nullptr) {
                 return false;
             }
-            if (!locked(*r)) {
-                lost = next;
-                limit.reason = r->reason;
-                break;
-            }
-            held = next;
+            (locked(*r) ? held : lost) = next;
+            limit.reason = locked(*r) ? limit.reason : r->reason;
         }
         if (lost == 0) {
             limit = {LimitStatus::kBeyond, held, 0, -1,

@@ -21,7 +21,9 @@ class SweepWalk {
     enum class Side { kDown, kUp };
 
     /// The result of this step; nullptr when it is not there yet: then every caller returns false.
-    const StepResult* ask(SweepPart part, Approach approach, double rate_hz, double from_hz = 0);
+    /// ramp_step_hz: 0 for coarse steps on the way to from_hz.
+    const StepResult* ask(SweepPart part, Approach approach, double rate_hz, double from_hz = 0,
+                          double ramp_step_hz = 0);
     bool free_run(SweepPart part, std::optional<analysis::Figure>& figure);
     bool find_anchor();
     bool hold(Side side, Limit& limit);

@@ -40,7 +40,13 @@ Node::Node(const nlohmann::json& document, ReadContext& context)
     : at_(&document), context_(&context) {}
 
 void Node::complain(const std::string& is, const std::string& expected) const {
-    if (!failed()) {
+    if (failed()) {
+        return;
+    }
+    if (context_->collect && context_->complaints.size() < kMostComplaints) {
+        context_->complaints.push_back({path_, is, expected});
+    }
+    if (!context_->error) {
         context_->error = Error{
             ErrorKind::kFile,
             fmt::format("cannot use {} {}: {} is {}, expected {}; the file is damaged or was not "
@@ -50,19 +56,33 @@ void Node::complain(const std::string& is, const std::string& expected) const {
     }
 }
 
+std::string Node::in_words() const {
+    return brief(*at_);
+}
+
+Node Node::nothing(const std::string& path) const {
+    Node node(&kNothing, context_, path);
+    node.mute_ = true;
+    return node;
+}
+
+Node Node::absent(const char* key) const {
+    return {&kNothing, context_, path_.empty() ? key : path_ + "." + key};
+}
+
 Node Node::at(const char* key) const {
     if (failed()) {
-        return {&kNothing, context_, path_};
+        return nothing(path_);
     }
     const std::string path = path_.empty() ? key : path_ + "." + key;
     if (!at_->is_object()) {
         complain(brief(*at_), "an object");
-        return {&kNothing, context_, path};
+        return nothing(path);
     }
     const auto found = at_->find(key);
     if (found == at_->end()) {
         Node(&kNothing, context_, path).complain("missing", "a value");
-        return {&kNothing, context_, path};
+        return nothing(path);
     }
     return {&*found, context_, path};
 }
@@ -112,7 +132,9 @@ std::vector<std::pair<std::string, Node>> Node::members(std::size_t most) const 
         return out;
     }
     if (!at_->is_object() || at_->size() > most) {
-        complain(brief(*at_), fmt::format("an object of at most {} members", most));
+        complain(brief(*at_), at_->is_object()
+                                  ? fmt::format("an object of at most {} members", most)
+                                  : "an object");
         return out;
     }
     for (const auto& [key, value] : at_->items()) {
@@ -179,6 +201,41 @@ double Node::number(double lo, double hi) const {
         return 0;
     }
     return value;
+}
+
+std::optional<double> Node::number_or_complain(double lo, double hi,
+                                               const std::string& expected) const {
+    if (failed()) {
+        return std::nullopt;
+    }
+    const double value = at_->is_number() ? at_->get<double>() : std::nan("");
+    if (!std::isfinite(value) || value < lo || value > hi) {
+        complain(brief(*at_), expected);
+        return std::nullopt;
+    }
+    return value;
+}
+
+std::optional<std::string> Node::text_or_complain(const std::string& expected) const {
+    if (failed()) {
+        return std::nullopt;
+    }
+    if (!at_->is_string()) {
+        complain(brief(*at_), expected);
+        return std::nullopt;
+    }
+    return at_->get<std::string>();
+}
+
+std::optional<bool> Node::flag_or_complain(const std::string& expected) const {
+    if (failed()) {
+        return std::nullopt;
+    }
+    if (!at_->is_boolean()) {
+        complain(brief(*at_), expected);
+        return std::nullopt;
+    }
+    return at_->get<bool>();
 }
 
 double Node::number_or_null() const {

@@ -1,48 +1,55 @@
 // SPDX-License-Identifier: MIT
 #include "host/record/file.hpp"
+#include "host/record/json_lines.hpp"
 #include "host/record/profile_json.hpp"
-#include "shared/sync/plan.hpp"
+#include "host/record/profile_read.hpp"
 #include "shared/sync/standards.hpp"
+#include <algorithm>
+#include <fmt/format.h>
 
 namespace yokedock::record {
 namespace {
 
-/// Beyond a quarter wave the current would turn back before the end of the trace.
-constexpr double kMostIntendedSQ = 1.57;
 constexpr double kLongestFieldUs = 50000;
 constexpr double kLeastFieldWindowUs = 2000;
 constexpr double kLongestLineUs = 100;
 constexpr double kLeastLineWindowUs = 5;
-
-nlohmann::ordered_json axis_to_json(const ProfileAxis& axis) {
-    nlohmann::ordered_json out = nlohmann::ordered_json::object();
-    if (axis.visible_us) {
-        out["visible_from_us"] = axis.visible_us->from;
-        out["visible_to_us"] = axis.visible_us->to;
-    }
-    out["intended_s_q"] = axis.intended_s_q;
-    return out;
-}
+constexpr std::size_t kMostNotes = 1000;
+constexpr std::size_t kMistakesInError = 5;
 
 /// A window lies within one period round sync.
-ProfileAxis axis_from_json(const Node& node, double longest_period_us, double least_window_us) {
-    node.allow_only({"visible_from_us", "visible_to_us", "intended_s_q"});
+ProfileAxis axis_from_json(const KeyedObject& root, const char* name, double longest_period_us,
+                           double least_window_us) {
     ProfileAxis axis;
-    if (node.maybe("visible_from_us") ||
-        node.maybe("visible_to_us")) { // one without the other is a slip
-        ProfileAxis::Visible visible{};
-        visible.from = node.at("visible_from_us").number(-longest_period_us / 2, longest_period_us);
-        visible.to = node.at("visible_to_us")
-                         .number(visible.from + least_window_us, visible.from + longest_period_us);
-        axis.visible_us = visible;
+    const auto node = root.child(name);
+    if (!node) {
+        return axis;
     }
-    if (const auto s = node.maybe("intended_s_q")) {
-        axis.intended_s_q = s->number(0, kMostIntendedSQ);
+    const KeyedObject in(*node, name, root.schema());
+    const auto from = in.number("visible_from_us");
+    const auto to = in.number("visible_to_us");
+    const bool has_from = in.child("visible_from_us").has_value();
+    const bool has_to = in.child("visible_to_us").has_value();
+    if (has_from != has_to) { // one without the other is a slip
+        const char* absent = has_from ? "visible_to_us" : "visible_from_us";
+        node->absent(absent).complain("missing", expectation_text(*find_profile_key(name, absent)));
+    } else if (from && to) {
+        const double least = *from + least_window_us;
+        const double most = *from + longest_period_us;
+        if (*to < least || *to > most) {
+            in.place("visible_to_us")
+                .complain(fmt::format("{:.6g}", *to),
+                          fmt::format("a number from {:.6g} to {:.6g} us, so that the window is "
+                                      "not empty and within one period",
+                                      least, most));
+        }
+        axis.visible_us = ProfileAxis::Visible{*from, *to};
     }
+    axis.intended_s_q = in.number("intended_s_q").value_or(0);
     return axis;
 }
 
-void check_standard(const Node& node, const std::string& name) {
+void check_standard(const KeyedObject& root, const std::string& name) {
     std::string known;
     for (const sync::Standard& standard : sync::kStandards) {
         if (name == standard.name) {
@@ -50,54 +57,128 @@ void check_standard(const Node& node, const std::string& name) {
         }
         known += (known.empty() ? "" : ", ") + std::string(standard.name);
     }
-    node.complain('"' + name.substr(0, 40) + '"', "one of " + known);
+    root.place("standard").complain(root.place("standard").in_words(), "one of " + known);
+}
+
+ProfileLimits limits_from_json(const KeyedObject& root) {
+    ProfileLimits limits;
+    if (const auto node = root.child("limits")) {
+        const KeyedObject in(*node, "limits", root.schema());
+#define X(key, unit, least, most, text) limits.key = in.number(#key);
+        YOKEDOCK_PROFILE_LIMITS(X)
+#undef X
+    }
+    return limits;
+}
+
+ProfileCoil coil_from_json(const KeyedObject& yoke, const char* axis, const char* object) {
+    ProfileCoil coil;
+    if (const auto node = yoke.child(axis)) {
+        const KeyedObject in(*node, object, yoke.schema());
+        coil.inductance_h = in.number("inductance_h");
+        coil.resistance_ohm = in.number("resistance_ohm");
+        coil.tolerance_pct = in.number("tolerance_pct").value_or(coil.tolerance_pct);
+    }
+    return coil;
+}
+
+std::vector<std::string> notes_from_json(const KeyedObject& root) {
+    std::vector<std::string> notes;
+    for (const Node& node : root.list("notes", kMostNotes)) {
+        notes.push_back(short_text(node, "a note").value_or(""));
+    }
+    return notes;
+}
+
+/// Mistakes with their lines, and what only the text itself shows: keys given twice.
+std::vector<ProfileMistake> mistakes_of(const ReadContext& context, const JsonLines& lines) {
+    std::vector<ProfileMistake> mistakes;
+    for (const JsonLines::Repeated& key : lines.repeated) {
+        mistakes.push_back({key.line, key.path, "given twice", "each key once"});
+    }
+    for (const ReadContext::Complaint& complaint : context.complaints) {
+        mistakes.push_back(
+            {lines.line(complaint.path), complaint.path, complaint.is, complaint.expected});
+    }
+    std::stable_sort(
+        mistakes.begin(), mistakes.end(),
+        [](const ProfileMistake& a, const ProfileMistake& b) { return a.line < b.line; });
+    return mistakes;
 }
 
 } // namespace
 
-nlohmann::ordered_json profile_to_json(const Profile& profile) {
-    nlohmann::ordered_json out{{"schema", kProfileSchema}, {"name", profile.name}};
-    if (!profile.standard.empty()) {
-        out["standard"] = profile.standard;
+Profile profile_from_json(const Node& node, ReadContext& context) {
+    const int schema = node.at("schema").integer<int>(1, 1000000);
+    check_schema(node, kProfileSchema, context);
+    Profile profile;
+    if (schema > kProfileSchema) {
+        return profile; // what its keys mean, only the newer version knows
     }
-    if (profile.line_rate_hz > 0) {
-        out["line_rate_hz"] = profile.line_rate_hz;
+    const KeyedObject root(node, "", std::max(1, schema));
+    profile.name = root.text("name").value_or("");
+    if (const auto standard = root.text("standard")) {
+        profile.standard = *standard;
+        check_standard(root, *standard);
+    } else if (node.is_object() && !root.child("standard")) {
+        for (const char* rate : {"line_rate_hz", "field_rate_hz"}) { // then they are all there is
+            if (!root.child(rate)) {
+                node.absent(rate).complain("missing", "both rates, or a standard");
+            }
+        }
     }
-    if (profile.field_rate_hz > 0) {
-        out["field_rate_hz"] = profile.field_rate_hz;
+    profile.line_rate_hz = root.number("line_rate_hz").value_or(0);
+    profile.field_rate_hz = root.number("field_rate_hz").value_or(0);
+    profile.vertical = axis_from_json(root, "vertical", kLongestFieldUs, kLeastFieldWindowUs);
+    profile.horizontal = axis_from_json(root, "horizontal", kLongestLineUs, kLeastLineWindowUs);
+    profile.live_to_mains = root.flag("live_to_mains");
+    profile.own_line_output_transformer = root.flag("own_line_output_transformer");
+    profile.simulated = root.flag("simulated").value_or(false);
+    profile.limits = limits_from_json(root);
+    if (const auto yoke = root.child("yoke")) {
+        const KeyedObject in(*yoke, "yoke", root.schema());
+        profile.vertical_yoke = coil_from_json(in, "vertical", "yoke.vertical");
+        profile.horizontal_yoke = coil_from_json(in, "horizontal", "yoke.horizontal");
     }
-    out["vertical"] = axis_to_json(profile.vertical);
-    out["horizontal"] = axis_to_json(profile.horizontal);
-    return out;
+    profile.questions = questions_from_json(root);
+    profile.expected = expected_from_json(root);
+    profile.parts = parts_from_json(root);
+    profile.notes = notes_from_json(root);
+    check_sanity(profile, root);
+    return profile;
 }
 
-Profile profile_from_json(const Node& node, ReadContext& context) {
-    check_schema(node, kProfileSchema, context);
-    node.allow_only(
-        {"schema", "name", "standard", "line_rate_hz", "field_rate_hz", "vertical", "horizontal"});
-    Profile profile;
-    profile.name = node.at("name").text();
-    if (const auto standard = node.maybe("standard")) {
-        profile.standard = standard->text();
-        check_standard(*standard, profile.standard);
-    } else { // without a standard the rates are all there is
-        profile.line_rate_hz = node.at("line_rate_hz").number();
-        profile.field_rate_hz = node.at("field_rate_hz").number();
+std::vector<const ProfilePart*> find_parts(const Profile& profile, Section section, PartRole role) {
+    std::vector<const ProfilePart*> found;
+    for (const ProfilePart& part : profile.parts) {
+        if (part.section == section && part.role == role) {
+            found.push_back(&part);
+        }
     }
-    if (const auto rate = node.maybe("line_rate_hz")) {
-        profile.line_rate_hz =
-            rate->number(sync::kMinLineRateMhz / 1000.0, sync::kMaxLineRateMhz / 1000.0);
+    return found;
+}
+
+Result<CheckedProfile> check_profile_text(const std::string& text, const std::string& file) {
+    const Result<nlohmann::json> document = parse_json(text, file, "profile");
+    if (!document) {
+        return document.error();
     }
-    if (const auto rate = node.maybe("field_rate_hz")) {
-        profile.field_rate_hz = rate->number(10, 200);
+    ReadContext context{file, "profile", {}, true};
+    Profile profile = profile_from_json(Node(document.value(), context), context);
+    if (context.error && context.complaints.empty()) { // a newer schema
+        return *context.error;
     }
-    if (const auto axis = node.maybe("vertical")) {
-        profile.vertical = axis_from_json(*axis, kLongestFieldUs, kLeastFieldWindowUs);
+    CheckedProfile checked{{}, mistakes_of(context, find_json_lines(text))};
+    if (checked.mistakes.empty()) {
+        checked.profile = std::move(profile);
     }
-    if (const auto axis = node.maybe("horizontal")) {
-        profile.horizontal = axis_from_json(*axis, kLongestLineUs, kLeastLineWindowUs);
-    }
-    return profile;
+    return checked;
+}
+
+std::string mistake_text(const ProfileMistake& mistake) {
+    return fmt::format("line {}: {} is {}, expected {}", mistake.line,
+                       mistake.key.empty() ? "the whole file" : mistake.key, mistake.is,
+                       mistake.expected);
 }
 
 Result<Profile> load_profile(const std::string& path) {
@@ -105,16 +186,28 @@ Result<Profile> load_profile(const std::string& path) {
     if (!text) {
         return text.error();
     }
-    const Result<nlohmann::json> document = parse_json(text.value(), path, "profile");
-    if (!document) {
-        return document.error();
+    return profile_from_text(text.value(), path);
+}
+
+Result<Profile> profile_from_text(const std::string& text, const std::string& path) {
+    Result<CheckedProfile> checked = check_profile_text(text, path);
+    if (!checked) {
+        return checked.error();
     }
-    ReadContext context{path, "profile", {}};
-    Profile profile = profile_from_json(Node(document.value(), context), context);
-    if (context.error) {
-        return *context.error;
+    if (checked.value().profile) {
+        return *std::move(checked.value().profile);
     }
-    return profile;
+    const auto& mistakes = checked.value().mistakes;
+    std::string words = fmt::format("cannot use profile {}: {} mistake{}", path, mistakes.size(),
+                                    mistakes.size() == 1 ? "" : "s");
+    for (std::size_t i = 0; i < std::min(mistakes.size(), kMistakesInError); ++i) {
+        words += (i == 0 ? ": " : "; ") + mistake_text(mistakes[i]);
+    }
+    if (mistakes.size() > kMistakesInError) {
+        words += fmt::format("; and {} more", mistakes.size() - kMistakesInError);
+    }
+    return Error{ErrorKind::kFile,
+                 words + "; correct them, yokedock profile check FILE tells them all"};
 }
 
 } // namespace yokedock::record

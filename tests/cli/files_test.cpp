@@ -16,7 +16,7 @@ TEST_CASE(
     CHECK(help.err.empty());
     CHECK_THAT(help.out, Contains("Bench:") && Contains("Measure a board:") &&
                              Contains("Exit codes:") && Contains("Example:"));
-    for (const char* command : {"find", "run", "measure", "sweep", "analyse", "import"}) {
+    for (const char* command : {"find", "run", "measure", "sweep", "analyse", "import", "profile"}) {
         CHECK_THAT(help.out, Contains(command));
         const Finished one = yokedock({command, "--help"}, folder);
         CHECK(one.exit_code == 0);

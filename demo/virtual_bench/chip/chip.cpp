@@ -18,7 +18,7 @@
 namespace yokedock::sim {
 namespace {
 
-constexpr std::size_t kFlashBytes = 256 * 1024;
+constexpr std::size_t kFlashBytes = std::size_t{256} * 1024;
 constexpr std::size_t kEepromBytes = 4096;
 constexpr avr_io_addr_t kGtccr = 0x43;
 constexpr unsigned kTimer1OverflowVector = 20;

@@ -16,6 +16,30 @@ inline yokedock::record::Record example_record() {
     record.notes = {"Quillwood 13, \"as found\"", "stopped by the user"};
     record.profile = record::Profile{"Quillwood 13",          "525/59.94",       15734.27, 59.94,
                                      {{{1200, 16500}}, 0.25}, {{{9.2, 62}}, 0.4}};
+    record.profile->live_to_mains = false;
+    record.profile->own_line_output_transformer = true;
+    record.profile->simulated = true;
+    record.profile->limits.supply_max_v = 27;
+    record.profile->limits.line_rate_min_hz = 14500;
+    record.profile->vertical_yoke = {22e-3, 11.0, 8};
+    record.profile->horizontal_yoke = {320e-6, 0.3, 9};
+    record.profile->questions = {{"plugs", "Are the plugs on?"}};
+    record.profile->expected["supply_v"] = {24, 0.5, false, record::ExpectationBasis::kSpread,
+                                            3,  0.1};
+    record.profile->parts = {{"C401",
+                              record::Section::kVerticalOutput,
+                              record::PartRole::kCouplingCapacitor,
+                              record::PartQuantity::kCapacitance,
+                              1e-3,
+                              20.0,
+                              "radial",
+                              35.0,
+                              1.0,
+                              0.5,
+                              85.0,
+                              {"2026-01-31"},
+                              "note"}};
+    record.profile->notes = {"a note"};
     record.figures = {
         {"v_rate_hz", "vertical rate", "Hz", 59.94006, 1e-5, 120, "least squares over edges",
          analysis::FigureStatus::kMeasured, "", "", 3e-3, 1e-6},

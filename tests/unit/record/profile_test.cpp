@@ -47,8 +47,8 @@ TEST_CASE("a profile gives window and intended S per axis") {
 
 TEST_CASE("a profile's mistakes are named by key") {
     CHECK_THAT(complaint("{}"), Contains("schema is missing"));
-    CHECK_THAT(complaint(R"({"schema": 2, "name": "x"})"),
-               Contains("schema is 2") && Contains("to 1"));
+    CHECK_THAT(complaint(R"({"schema": 3, "name": "x"})"),
+               Contains("schema is 3") && Contains("up to 2"));
     CHECK_THAT(complaint(R"({"schema": 1, "name": "x"})"), Contains("line_rate_hz is missing"));
     CHECK_THAT(complaint(R"({"schema": 1, "name": 3, "standard": "625/50"})"),
                Contains("name is 3"));

@@ -38,6 +38,7 @@ TEST_CASE("a bench record read back is the one that was written, to the last bit
     CHECK(after.profile->horizontal.visible_us->from == 9.2);
     CHECK(after.profile->vertical.intended_s_q == 0.25);
     CHECK(after.profile->line_rate_hz == 15734.27);
+    CHECK(profile_text(*after.profile) == profile_text(*before.profile));
     REQUIRE(after.raw);
     CHECK_FALSE(after.imported);
     const capture::BenchInfo& bench = after.raw->bench;

@@ -1,0 +1,313 @@
+// SPDX-License-Identifier: MIT
+#include "host/cli/evaluate.hpp"
+#include "host/cli/profile.hpp"
+#include "host/record/json_text.hpp"
+#include "host/record/profile_json.hpp"
+#include "host/record/profile_learn.hpp"
+#include "host/record/record.hpp"
+#include "host/report/json.hpp"
+#include "host/report/profile_report.hpp"
+#include "host/report/text.hpp"
+#include "shared/sync/standards.hpp"
+#include <algorithm>
+#include <fmt/format.h>
+#include <ostream>
+
+namespace yokedock::cli {
+namespace {
+
+struct FromCommand {
+    std::vector<std::string> records;
+    std::string out_file;
+    std::string base_file;
+    std::string name;
+    bool any_record = false;
+    bool force = false;
+    bool json = false;
+};
+
+/// What is kept of a record: it may hold hundreds of megabytes of samples.
+struct Board {
+    std::string file;
+    std::string standard;
+    bool complete;
+    bool simulated;
+    double line_rate_hz;
+    double field_rate_hz;
+    analysis::FigureSet figures;
+};
+
+bool is_standard(const std::string& name) {
+    return std::any_of(std::begin(sync::kStandards), std::end(sync::kStandards),
+                       [&](const sync::Standard& standard) { return name == standard.name; });
+}
+
+/// base: in: what the user gave; out: when that is nothing, the first record's own profile. All
+/// boards are judged over one window.
+Result<Board> load_board(const std::string& file, std::optional<record::Profile>& base) {
+    Result<record::Record> loaded = record::load_record(file);
+    if (!loaded) {
+        return loaded.error();
+    }
+    const record::Record& record = loaded.value();
+    if (!base && record.profile) {
+        base = record.profile;
+    }
+    const capture::Observation observation = record::observation_of(record);
+    return Board{file,
+                 record.standard,
+                 record.complete,
+                 record.raw && record.raw->bench.simulated,
+                 observation.line_rate_hz,
+                 observation.field_rate_hz,
+                 evaluate(observation, base).figures};
+}
+
+std::string lock_problem(const Board& board) {
+    for (const char* name : {"v_locked", "h_locked"}) {
+        const analysis::Figure* figure = analysis::find_figure(board.figures, name);
+        if (figure == nullptr || figure->status != analysis::FigureStatus::kMeasured) {
+            return fmt::format("whether {} is locked was not measured{}",
+                               name[0] == 'v' ? "the vertical" : "the horizontal",
+                               figure == nullptr ? "" : " (" + figure->reason + ")");
+        }
+        if (figure->value != 1) {
+            return fmt::format("{} was not locked to sync",
+                               name[0] == 'v' ? "the vertical" : "the horizontal");
+        }
+    }
+    return {};
+}
+
+bool same_readings(const Board& a, const Board& b) {
+    return std::equal(a.figures.begin(), a.figures.end(), b.figures.begin(), b.figures.end(),
+                      [](const analysis::Figure& x, const analysis::Figure& y) {
+                          const bool measured = x.status == analysis::FigureStatus::kMeasured;
+                          return x.status == y.status && (!measured || x.value == y.value);
+                      });
+}
+
+/// Everything that speaks against taking the records as good boards of one type.
+std::vector<std::string> objections(const std::vector<Board>& boards) {
+    std::vector<std::string> out;
+    for (std::size_t i = 0; i < boards.size(); ++i) {
+        const Board& board = boards[i];
+        if (!board.complete) {
+            out.push_back(fmt::format("{} is incomplete: its measurement was cut off", board.file));
+        }
+        if (const std::string problem = lock_problem(board); !problem.empty()) {
+            out.push_back(board.file + ": " + problem);
+        }
+        if (board.simulated != boards[0].simulated) {
+            out.push_back(fmt::format("{} and {}: one is of the simulated bench, one is not",
+                                      boards[0].file, board.file));
+        }
+    }
+    return out;
+}
+
+/// What no option helps against.
+Status check_same_kind(const std::vector<Board>& boards,
+                       const std::optional<record::Profile>& base) {
+    const auto quoted = [](const std::string& standard) {
+        return standard.empty() ? std::string("not known") : '"' + standard + '"';
+    };
+    for (std::size_t i = 0; i < boards.size(); ++i) {
+        if (boards[i].standard != boards[0].standard) {
+            return Error{ErrorKind::kFile,
+                         fmt::format("the standard of {} is {}, that of {} is {}, expected records "
+                                     "of one standard; make a profile of each",
+                                     boards[0].file, quoted(boards[0].standard), boards[i].file,
+                                     quoted(boards[i].standard))};
+        }
+        for (std::size_t k = 0; k < i; ++k) {
+            if (same_readings(boards[k], boards[i])) {
+                return Error{
+                    ErrorKind::kFile,
+                    fmt::format("{} and {} hold the same measurement, expected one record "
+                                "per board: twice the same would pass for no spread; leave "
+                                "one out",
+                                boards[k].file, boards[i].file)};
+            }
+        }
+    }
+    if (base && !base->standard.empty() && is_standard(boards[0].standard) &&
+        base->standard != boards[0].standard) {
+        return Error{ErrorKind::kFile,
+                     fmt::format("the profile's standard is \"{}\", that of the records is {}, "
+                                 "expected the same; use another profile or other records",
+                                 base->standard, quoted(boards[0].standard))};
+    }
+    return Done{};
+}
+
+Result<record::Profile> start_profile(const FromCommand& options, const std::vector<Board>& boards,
+                                      const std::optional<record::Profile>& base) {
+    record::Profile profile = base.value_or(record::Profile{});
+    if (!options.name.empty()) {
+        profile.name = options.name;
+    }
+    if (profile.name.empty()) {
+        return Error{ErrorKind::kUsage,
+                     "--name is missing, and the records have no profile to take one from; "
+                     "expected the name of the board type"};
+    }
+    if (!base) {
+        if (is_standard(boards[0].standard)) {
+            profile.standard = boards[0].standard;
+        } else if (boards[0].line_rate_hz > 0 && boards[0].field_rate_hz > 0) {
+            profile.line_rate_hz = boards[0].line_rate_hz;
+            profile.field_rate_hz = boards[0].field_rate_hz;
+        } else {
+            return Error{ErrorKind::kFile,
+                         fmt::format("{} tells neither standard nor rates, expected one of them; "
+                                     "give a profile that does with --profile",
+                                     boards[0].file)};
+        }
+    }
+    return profile;
+}
+
+std::string from_note(const std::vector<Board>& boards) {
+    return fmt::format("expected figures learned from {} record{}{}", boards.size(),
+                       boards.size() == 1 ? "" : "s",
+                       boards[0].simulated ? " of the simulated bench" : "");
+}
+
+void show(const FromCommand& options, const record::Profile& profile,
+          const record::Learned& learned, Seams& seams) {
+    if (options.json) {
+        nlohmann::ordered_json left = nlohmann::ordered_json::array();
+        for (const auto& one : learned.left_out) {
+            left.push_back({{"figure", one.figure}, {"reason", one.reason}});
+        }
+        seams.out << record::json_text({{"schema", report::kOutputSchema},
+                                        {"command", "profile from"},
+                                        {"records", options.records},
+                                        {"profile", record::profile_to_json(profile)},
+                                        {"left_out", left}});
+        return;
+    }
+    seams.out << report::profile_heading(profile)
+              << "\nExpected figures (+- is the tolerance, no standard uncertainty)\n"
+              << report::expected_table(profile) << "\nLeft out\n";
+    for (const auto& one : learned.left_out) {
+        seams.out << report::paragraph(fmt::format("  {:<26} ", one.figure),
+                                       report::printable(one.reason));
+    }
+}
+
+void warn_of_few(std::size_t boards, Seams& seams) {
+    if (boards == 1) {
+        seams.err << report::paragraph(
+            "warning: ", "One record tells nothing of how boards differ: every tolerance is a "
+                         "default. Add records of other good boards.");
+    } else if (boards < 5) {
+        seams.err << report::paragraph(
+            "warning: ",
+            fmt::format("{} boards tell little of how boards differ: tolerances are {:.1f} times "
+                        "the spread. Each record must be of another board.",
+                        boards, record::student_t_975(boards - 1)));
+    }
+}
+
+Result<ExitCode> run_from(const FromCommand& options, Seams& seams) {
+    const auto if_exists = options.force ? record::IfExists::kReplace : record::IfExists::kRefuse;
+    if (const Status writable = record::check_writable(options.out_file, if_exists); !writable) {
+        return writable.error();
+    }
+    std::optional<record::Profile> base;
+    if (!options.base_file.empty()) {
+        Result<record::Profile> loaded = record::load_profile(options.base_file);
+        if (!loaded) {
+            return loaded.error();
+        }
+        base = std::move(loaded).value();
+    }
+    std::vector<Board> boards;
+    for (const std::string& file : options.records) {
+        if (seams.stop.stopped()) {
+            return Error{ErrorKind::kStopped, "stopped; no profile was written"};
+        }
+        Result<Board> board = load_board(file, base);
+        if (!board) {
+            return board.error();
+        }
+        boards.push_back(std::move(board).value());
+    }
+    if (const Status kind = check_same_kind(boards, base); !kind) {
+        return kind.error();
+    }
+    if (const auto against = objections(boards); !against.empty()) {
+        std::string words;
+        for (const std::string& one : against) {
+            words += (words.empty() ? "" : "; ") + one;
+        }
+        if (!options.any_record) {
+            return Error{ErrorKind::kFile,
+                         words + "; expected whole records of good boards, locked; measure again, "
+                                 "or add --any-record to take them all the same"};
+        }
+        seams.err << report::paragraph("warning: ", report::printable(words));
+    }
+    Result<record::Profile> started = start_profile(options, boards, base);
+    if (!started) {
+        return started.error();
+    }
+    record::Profile profile = std::move(started).value();
+    std::vector<analysis::FigureSet> figures;
+    for (const Board& board : boards) {
+        figures.push_back(board.figures);
+    }
+    const record::Learned learned = record::learn_expected(figures);
+    profile.expected = learned.expected;
+    profile.simulated = boards[0].simulated;
+    profile.notes.push_back(from_note(boards));
+    const std::string text = record::profile_text(profile);
+    const Result<record::CheckedProfile> checked =
+        record::check_profile_text(text, options.out_file);
+    if (!checked) {
+        return checked.error();
+    }
+    if (!checked.value().profile) { // figures of good boards beyond the limits that were stated
+        std::string words = "the records do not fit the profile";
+        for (const record::ProfileMistake& mistake : checked.value().mistakes) {
+            words +=
+                fmt::format("; {} is {}, expected {}", mistake.key, mistake.is, mistake.expected);
+        }
+        return Error{ErrorKind::kFile, words + "; correct the profile given with --profile"};
+    }
+    if (const Status saved = record::write_file(options.out_file, text, if_exists); !saved) {
+        return saved.error();
+    }
+    show(options, profile, learned, seams);
+    warn_of_few(boards.size(), seams);
+    seams.err << "profile: " << options.out_file << '\n';
+    return ExitCode::kGood;
+}
+
+} // namespace
+
+void set_up_profile_from(CLI::App& profile, Chosen& chosen) {
+    const auto options = std::make_shared<FromCommand>();
+    CLI::App* command = add_command<FromCommand>(
+        profile, chosen, "from", "Learn the expected figures from records of good boards",
+        "Profiles", options, run_from);
+    command->add_option("records", options->records, "records, each of another good board")
+        ->required();
+    command->add_option("--out", options->out_file, "profile to write")->required();
+    command->add_option("--profile", options->base_file,
+                        "profile to add the figures to (default: the first record's own, if any)");
+    command->add_option("--name", options->name, "name of the board type");
+    command->add_flag("--any-record", options->any_record,
+                      "take incomplete records and boards that are not locked, too");
+    command->add_flag("--force", options->force, "replace a file that exists");
+    command->add_flag("--json", options->json, "results as JSON");
+    command->footer(
+        "One record: tolerances are defaults. Several: the 95 % prediction interval for one more "
+        "board.\n\n"
+        "Example:\n  yokedock profile from good1.json good2.json good3.json --profile "
+        "board.profile.json --out learned.profile.json");
+}
+
+} // namespace yokedock::cli

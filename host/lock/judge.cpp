@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/lock/judge.hpp"
 #include "host/analysis/phase.hpp"
+#include "host/lock/phase_course.hpp"
 #include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
@@ -11,49 +12,6 @@ namespace {
 
 constexpr std::size_t kLeastEdges = 6;
 constexpr double kFreeRunShare = 0.002; // nearer than this to the free run is the free run
-
-// Phase of every edge, counted through from edge to edge by nearest turns.
-struct Phases {
-    std::vector<double> time_s, phase;
-};
-
-Phases phases_of(const Watch& watch, const analysis::PeriodFit& sync) {
-    Phases p;
-    const double origin = sync.run_start_s.front();
-    double turns = 0;
-    for (const double edge : watch.edge_s) {
-        if (edge < watch.sync_s.front()) {
-            continue;
-        }
-        const double x = (edge - origin) / sync.period_s;
-        double phase = x - std::floor(x);
-        if (!p.phase.empty()) {
-            turns += std::round(p.phase.back() - turns - phase);
-        }
-        p.time_s.push_back(edge);
-        p.phase.push_back(phase + turns);
-    }
-    return p;
-}
-
-// First index from which the phase stays near its last place; size when it never does.
-std::size_t settled_from(const Phases& p) {
-    const std::size_t last = std::max<std::size_t>(3, p.phase.size() / 8);
-    double place = 0;
-    for (std::size_t i = p.phase.size() - last; i < p.phase.size(); ++i) {
-        place += p.phase[i] / static_cast<double>(last);
-    }
-    std::size_t from = p.phase.size();
-    int outside = 0; // a lone stray edge does not unsettle
-    while (from > 0) {
-        outside = std::abs(p.phase[from - 1] - place) > kSettledPhase ? outside + 1 : 0;
-        if (outside == 2) {
-            return from + 1;
-        }
-        --from;
-    }
-    return static_cast<std::size_t>(outside);
-}
 
 std::vector<double> after(const std::vector<double>& times, double from_s) {
     return {std::lower_bound(times.begin(), times.end(), from_s), times.end()};
@@ -125,16 +83,24 @@ Verdict judge(const Watch& watch) {
                                watch.edge_s.size(), kLeastEdges);
         return v;
     }
-    const Phases p = phases_of(watch, *sync);
-    const std::size_t from = settled_from(p);
+    PhaseCourse course = phase_course(watch.edge_s, *sync);
+    if (course.edge_s.size() < kLeastEdges) {
+        v.reason =
+            fmt::format("only {} retrace edges since sync came; expected {}: dwell for longer",
+                        course.edge_s.size(), kLeastEdges);
+        return v;
+    }
+    remove_repeating(course, watch.repeat_s);
+    const std::size_t from = settled_from(course, kSettledPhase);
     // A beat seen at half rate may rest for a few edges only: that is no settling.
-    const bool settled = from < p.phase.size() && p.phase.size() - from >= 2 * kLeastEdges;
-    const double begin_s = settled ? p.time_s[from] : watch.edge_s.front();
+    const bool settled =
+        from < course.phase.size() && course.phase.size() - from >= 2 * kLeastEdges;
+    const double begin_s = course.edge_s[settled ? from : 0];
     // The last of settling is no drift: steadiness is asked of the later half, or of the dwell.
-    const double end_s = watch.edge_s.back();
+    const double end_s = course.edge_s.back();
     const double judged_s =
         std::max(begin_s, end_s - std::max(watch.steady_s, (end_s - begin_s) / 2));
-    const auto edges = analysis::fit_period(after(watch.edge_s, settled ? judged_s : begin_s),
+    const auto edges = analysis::fit_period(after(course.edge_s, settled ? judged_s : begin_s),
                                             watch.resolution_s, watch.unwatched);
     if (!edges) {
         v.reason = "its edges keep no period";
@@ -152,13 +118,22 @@ Verdict judge(const Watch& watch) {
     v.phase_u = decision.phase_u;
     v.slips = decision.slips;
     v.reason = decision.text;
-    const double stood_s = watch.edge_s.back() - begin_s + 1.5 * sync->period_s;
+    const double stood_s = end_s - begin_s + 1.5 * sync->period_s;
     if (decision.state == analysis::LockState::kLocked && stood_s < watch.steady_s) {
         // The slow part of a slip looks like this, too.
         v.state = BoardState::slipping;
         v.reason =
             fmt::format("its phase stood still for the last {:.3g} s only; expected {:.3g} s",
                         stood_s, watch.steady_s);
+        return v;
+    }
+    const double hidden = std::abs(decision.drift) + 3 * decision.drift_u;
+    if (decision.state == analysis::LockState::kLocked && watch.beat_hz > 0 &&
+        hidden > std::max(kSteadyDrift, watch.beat_hz * decision.dwell_s)) {
+        v.reason =
+            fmt::format("jitter of {:.2g} % of a period hides whether it drifts as a beat of "
+                        "{:g} Hz would in {:.3g} s: dwell for longer",
+                        100 * v.jitter_s / sync->period_s, watch.beat_hz, decision.dwell_s);
         return v;
     }
     if (decision.state == analysis::LockState::kLocked) {

@@ -14,6 +14,8 @@ struct Watch {
     std::vector<double> sync_s;               ///< line or field starts sent; empty: no sync
     double free_run_hz = 0;                   ///< as seen without sync; 0: not known
     double steady_s = 0;                      ///< the phase must stay at its place for this long
+    double repeat_s = 0; ///< period of what bends the phase without harm: fields on a line loop
+    double beat_hz = 0;  ///< the slowest beat that must not be taken for lock; 0: not asked
 };
 
 struct Verdict {
@@ -31,16 +33,20 @@ struct Verdict {
 
 /// Most that the phase may drift in a dwell and still be called steady, periods.
 constexpr double kSteadyDrift = 0.003;
-/// The phase has settled when it stays this near to its last place, periods: equalising and broad
-/// pulses bend a line loop's phase by some per cent in every field.
+/// The phase has settled when it stays this near to its last place, periods, the bend of every
+/// field (Watch::repeat_s) not counted.
 constexpr double kSettledPhase = 0.06;
 
+/// Locked: after settling the phase stood within bounds for steady_s, without slip or drift (at
+/// most kSteadyDrift or three times its uncertainty). Undecided when jitter is so large that this
+/// could be a beat of beat_hz: watch for longer.
 [[nodiscard]] Verdict judge(const Watch& watch);
 
 /// The dwell over which a board that runs past sync by beat_hz cannot be taken for locked: its
 /// phase then drifts by twice kSteadyDrift. (A beat is the slowest thing an unlocked board can do;
 /// a second-order loop just beyond its hold range of H slips at sqrt(2 H d) for d beyond, far
-/// faster.)
+/// faster.) Jitter of sd s over n edges leaves the drift uncertain by s sqrt(12 / n): judge() says
+/// undecided where that hides the beat.
 [[nodiscard]] double least_dwell_s(double beat_hz);
 
 } // namespace yokedock::lock

@@ -90,6 +90,10 @@ Result<Verdict> SweepBench::watch(double seconds, double steady_s, bool from_off
     w.resolution_s = 1 / clock_hz;
     w.free_run_hz = free_run_hz_;
     w.steady_s = steady_s;
+    w.beat_hz = settings_.resolution_hz;
+    if (!vertical(settings_)) {
+        w.repeat_s = 1 / report_->field_rate.hz();
+    }
     const capture::RawEdges& edges = vertical(settings_) ? raw.field_edges : raw.line_edges;
     for (const std::int64_t t : edges.ticks) {
         w.edge_s.push_back(seconds_of(t));

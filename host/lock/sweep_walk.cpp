@@ -36,8 +36,11 @@ double default_dwell_s(const SweepSettings& s) {
     if (s.dwell_s > 0) {
         return s.dwell_s;
     }
-    const double periods = vertical(s) ? 15 : 400;
-    return std::max(periods / s.nominal_hz, least_dwell_s(s.resolution_hz));
+    // A line loop is bent in every field: one and a half of them tell bend from drift.
+    const double field_s =
+        s.sync.half_lines * 0.5 * s.sync.line_rate_denominator / s.sync.line_rate_numerator;
+    const double shortest_s = vertical(s) ? 15 * field_s : 1.5 * field_s;
+    return std::max(shortest_s, least_dwell_s(s.resolution_hz));
 }
 
 const StepResult* SweepWalk::ask(SweepPart part, Approach approach, double rate_hz, double from_hz,

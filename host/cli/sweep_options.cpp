@@ -121,6 +121,10 @@ void add_sweep_range_options(CLI::App& command, SweepRange& range) {
         ->group("Range");
     command.add_flag("--no-pull-in", range.no_pull_in, "leave out the pull-in range")
         ->group("Range");
+    command
+        .add_flag("--narrow-sync", range.narrow_sync,
+                  "also find how narrow sync pulses may be at the set rate")
+        ->group("Range");
 }
 
 Result<std::vector<SweepSettings>> plan_sweeps(const SweepRange& range,
@@ -148,6 +152,7 @@ Result<std::vector<SweepSettings>> plan_sweeps(const SweepRange& range,
         }
         s.returns = !range.no_returns && !watch;
         s.pull_in = !range.no_pull_in && !watch;
+        s.narrow_sync = range.narrow_sync && !watch;
         if (const Status good = lock::check_sweep(s, range.allow_low); !good) {
             return good.error();
         }
@@ -175,6 +180,11 @@ Status check_same_settings(const SweepCommand& options, const record::SweepLogHe
         }
         if (const Status status =
                 same("--no-pull-in", left_out(options.range.no_pull_in), !s.pull_in);
+            !status) {
+            return status;
+        }
+        if (const Status status =
+                same("--narrow-sync", left_out(options.range.narrow_sync), s.narrow_sync);
             !status) {
             return status;
         }

@@ -19,6 +19,7 @@ struct SweepRange {
     std::optional<double> acquire_s;
     bool no_returns = false;
     bool no_pull_in = false;
+    bool narrow_sync = false;
     bool allow_low = false;
 };
 

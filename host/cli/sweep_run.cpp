@@ -16,7 +16,7 @@ using lock::SweepStep;
 
 bool same_step(const SweepStep& a, const SweepStep& b) {
     return a.number == b.number && a.part == b.part && a.approach == b.approach &&
-           a.rate_hz == b.rate_hz && a.from_hz == b.from_hz;
+           a.rate_hz == b.rate_hz && a.from_hz == b.from_hz && a.sync_part == b.sync_part;
 }
 
 /// Feeds the logged steps to the search, which then stands where it stood.

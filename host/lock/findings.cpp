@@ -9,6 +9,12 @@ namespace {
 
 constexpr double kFreeRunRight = 0.06; // of the set rate: an oscillator that sync could hold
 
+constexpr const char* kNoFieldSync = "Sync does not reach the vertical oscillator: look at the "
+                                     "sync separator and the integrator.";
+constexpr const char* kNoLineSync =
+    "The line AFC is open or sync does not reach it: look at the phase detector, its retrace pulse "
+    "and the sync separator.";
+
 bool known(const Limit& limit) {
     return limit.status == LimitStatus::kFound || limit.status == LimitStatus::kBeyond;
 }
@@ -40,13 +46,8 @@ void no_lock(SweepSummary& s) {
             free, s.settings.nominal_hz, hold_control(s)));
     } else if (std::abs(off) < kFreeRunRight) {
         s.findings.push_back(fmt::format(
-            "It locks nowhere, though its free run of {:.3f} Hz is {:.1f} % from the set rate: "
-            "{}",
-            free, 100 * off,
-            vertical(s) ? "sync does not reach the vertical oscillator: look at the sync separator "
-                          "and the integrator."
-                        : "the line AFC is open or sync does not reach it: look at the phase "
-                          "detector, its retrace pulse and the sync separator."));
+            "It locks nowhere, though its free run of {:.3f} Hz is {:.1f} % from the set rate. {}",
+            free, 100 * off, vertical(s) ? kNoFieldSync : kNoLineSync));
     } else {
         s.findings.push_back(fmt::format(
             "It locks nowhere, and its free run of {:.3f} Hz is {:.1f} % from the set rate: bring "
@@ -69,6 +70,12 @@ void inside(SweepSummary& s, double low, double high) {
     const double set = s.settings.nominal_hz;
     const double width = high - low;
     const double below = (set - low) / width;
+    if (width == 0 && s.hold_low.status == LimitStatus::kFound) {
+        s.findings.push_back(fmt::format(
+            "It stands still at {:.3f} Hz alone, which is its own rate: that is no lock. {}", low,
+            vertical(s) ? kNoFieldSync : kNoLineSync));
+        return;
+    }
     const Standing place = standing(s);
     if (place == Standing::kNarrow) {
         s.findings.push_back(fmt::format(
@@ -129,6 +136,22 @@ void check_pull_in(SweepSummary& s) {
     }
 }
 
+void narrow_sync_found(SweepSummary& s) {
+    if (!s.narrow_sync || s.narrow_sync->locked_part == 0) {
+        return;
+    }
+    const NarrowLimit& n = *s.narrow_sync;
+    const char* pulse = vertical(s) ? "vertical sync" : "line sync pulses";
+    std::string text =
+        fmt::format("At {:.3f} Hz it finds lock down to {} of {:.1f} us, {:.0f} % of what was set",
+                    n.rate_hz, pulse, 1e6 * n.locked_s, 100 * n.locked_part);
+    text += n.status == LimitStatus::kBeyond
+                ? ", the narrowest this bench sends."
+                : fmt::format("; with {:.1f} us it does not.", 1e6 * n.lost_s);
+    s.findings.push_back(text + " For weaker instead of narrower sync, put a potentiometer in the "
+                                "sync lead: the bench's level is fixed.");
+}
+
 void drift(SweepSummary& s) {
     const auto& a = s.free_run_before;
     const auto& b = s.free_run_after;
@@ -167,6 +190,7 @@ void add_findings(SweepSummary& s) {
     }
     sides(s, low, high);
     check_pull_in(s);
+    narrow_sync_found(s);
     drift(s);
 }
 

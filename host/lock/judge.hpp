@@ -33,6 +33,9 @@ struct Verdict {
 
 /// Most that the phase may drift in a dwell and still be called steady, periods.
 constexpr double kSteadyDrift = 0.003;
+/// Part of the dwell that must have been steady: what a capture loses at its ends is no reason to
+/// call a lock short.
+constexpr double kSteadyPart = 0.9;
 /// The phase has settled when it stays this near to its last place, periods, the bend of every
 /// field (Watch::repeat_s) not counted.
 constexpr double kSettledPhase = 0.06;

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/lock/stimulus.hpp"
 #include "host/bench/rates.hpp"
+#include "host/lock/sweep_walk.hpp"
 #include "shared/sync/plan.hpp"
 #include <algorithm>
 #include <cmath>
@@ -127,6 +128,13 @@ Status check_sweep(const SweepSettings& s, bool allow_low) {
         return bad(fmt::format("dwell {:g} s and acquisition time {:g} s; expected 0 to 60 s and "
                                "more than 0 to 60 s",
                                s.dwell_s, s.acquire_s));
+    }
+    SweepSettings shortest = s;
+    shortest.dwell_s = 0;
+    if (s.dwell_s > 0 && s.dwell_s < default_dwell_s(shortest) - 1e-9) {
+        return bad(fmt::format("--dwell-s is {:g}; expected 0 (what the decision needs) or at "
+                               "least {:.4f} s, which tells lock from a beat of {:g} Hz",
+                               s.dwell_s, default_dwell_s(shortest), s.resolution_hz));
     }
     const double share = s.low_hz / s.nominal_hz;
     if (s.axis == SweepAxis::kHorizontal && share < kLowestLineShare - 1e-9 && !allow_low) {

@@ -20,6 +20,22 @@ constexpr double kLowestLineShare = 0.92;
 /// high_hz, or not what the device can make.
 [[nodiscard]] Result<wire::SyncSettings> sync_at(const SweepSettings& sweep, double rate_hz);
 
+/// Sync whose pulses of one kind are narrower than the set ones, rates untouched. The bench's sync
+/// level is fixed by resistors, so width is how sync is made weaker by program; a weaker level
+/// needs a potentiometer in the sync lead.
+struct NarrowSync {
+    wire::SyncSettings settings;
+    double pulse_s = 0; ///< line sync pulse, or all broad pulses of a field together
+};
+
+/// Horizontal: line and equalising pulses times `part`. Vertical: the time at sync level that an
+/// integrator gathers in a field's broad pulses, times `part`: narrower broad pulses (wider
+/// serrations) and, where those reach the device's limit, fewer. What cannot be made so narrow is
+/// made as narrow as it can: pulse_s tells. part: over 0 to 1 (asserted).
+[[nodiscard]] NarrowSync narrow_sync(SweepAxis axis, const wire::SyncSettings& sync, double part);
+/// The least part that differs from a larger one.
+[[nodiscard]] double least_sync_part(SweepAxis axis, const wire::SyncSettings& sync);
+
 /// Range, steps and times for this axis that need nothing else. kUsage when the sync cannot be
 /// made.
 [[nodiscard]] Result<SweepSettings> default_sweep(SweepAxis axis, const wire::SyncSettings& sync,

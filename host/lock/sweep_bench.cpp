@@ -1,19 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "host/lock/sweep_bench.hpp"
 #include "host/capture/line_starts.hpp"
-#include "host/lock/stimulus.hpp"
 #include "host/lock/sweep_walk.hpp"
 #include <algorithm>
 #include <cmath>
+#include <fmt/format.h>
 
 namespace yokedock::lock {
 namespace {
-
-constexpr double kSameHz = 1e-6;
-/// Time given to a small change on the way along a ramp: one more field than the change needs.
-constexpr double kRampPauseS = 0.02;
-constexpr double kReleaseFieldS = 0.3; ///< until the board free-runs: see sweep_walk.cpp
-constexpr double kReleaseLineS = 0.12;
 
 bool vertical(const SweepSettings& s) {
     return s.axis == SweepAxis::kVertical;
@@ -30,37 +24,6 @@ capture::CapturePhase edges_only(const SweepSettings& s, double seconds) {
 
 SweepBench::SweepBench(bench::Bench& bench, SweepSettings settings)
     : bench_(bench), settings_(std::move(settings)) {}
-
-Status SweepBench::wait_s(double seconds) {
-    return bench_.wait_ticks(static_cast<std::uint32_t>(seconds * bench_.identity().clock_hz));
-}
-
-Status SweepBench::set_rate(double rate_hz) {
-    const auto sync = sync_at(settings_, rate_hz);
-    if (!sync) {
-        return sync.error();
-    }
-    const auto report = bench_.set_sync(sync.value());
-    if (!report) {
-        return report.error();
-    }
-    report_ = report.value();
-    rate_hz_ = rate_hz;
-    return Done{};
-}
-
-Status SweepBench::release(double seconds) {
-    locked_hz_ = 0;
-    if (!bench_.plan()) { // captures are timed by a plan, sent or not
-        if (const Status set = set_rate(settings_.nominal_hz); !set) {
-            return set;
-        }
-    }
-    if (const Status off = bench_.sync_output(false); !off) {
-        return off;
-    }
-    return wait_s(seconds);
-}
 
 Result<Verdict> SweepBench::watch(double seconds, double steady_s, bool from_off) {
     std::int64_t sync_from = 0;
@@ -121,43 +84,6 @@ Result<Verdict> SweepBench::watch(double seconds, double steady_s, bool from_off
     return judge(w);
 }
 
-Result<bool> SweepBench::lock_at(const SweepStep& step) {
-    if (locked_hz_ > 0 && std::abs(locked_hz_ - step.from_hz) < kSameHz &&
-        std::abs(rate_hz_ - step.from_hz) < kSameHz) {
-        return true;
-    }
-    locked_hz_ = 0;
-    const double anchor = anchor_hz_ > 0 ? anchor_hz_ : settings_.nominal_hz;
-    if (const Status set = set_rate(anchor); !set) {
-        return set.error();
-    }
-    if (!bench_.sync_on()) {
-        if (const Status on = bench_.sync_output(true); !on) {
-            return on.error();
-        }
-    }
-    const auto at_anchor = watch(settings_.acquire_s + step.dwell_s, step.dwell_s, false);
-    if (!at_anchor) {
-        return at_anchor.error();
-    }
-    if (at_anchor.value().state != BoardState::locked) {
-        return false;
-    }
-    const double way = step.from_hz - anchor;
-    const int steps = static_cast<int>(std::ceil(std::abs(way) / step.ramp_step_hz - kSameHz));
-    for (int i = 1; i <= steps; ++i) {
-        if (const Status set = set_rate(i == steps ? step.from_hz : anchor + way * i / steps);
-            !set) {
-            return set.error();
-        }
-        if (const Status paused = wait_s(kRampPauseS); !paused) {
-            return paused.error();
-        }
-    }
-    locked_hz_ = step.from_hz;
-    return true;
-}
-
 Result<StepResult> SweepBench::run(const SweepStep& step) {
     auto result = run_step(step);
     if (!result) {
@@ -169,9 +95,9 @@ Result<StepResult> SweepBench::run(const SweepStep& step) {
 Result<StepResult> SweepBench::run_step(const SweepStep& step) {
     StepResult r;
     r.step = step;
+    sync_part_ = step.sync_part;
     bool from_off = false;
     double seconds = step.dwell_s;
-    bool can_lock = true;
     switch (step.approach) {
     case Approach::kNoSync:
         if (const Status off = release(step.acquire_s); !off) {
@@ -180,70 +106,62 @@ Result<StepResult> SweepBench::run_step(const SweepStep& step) {
         break;
     case Approach::kDirect:
     case Approach::kFromFreeRun:
-        if (const Status off = release(vertical(settings_) ? kReleaseFieldS : kReleaseLineS);
-            !off) {
+        if (const Status off = release(release_s(settings_)); !off) {
             return off.error();
         }
         if (const Status set = set_rate(step.rate_hz); !set) {
             return set.error();
         }
         from_off = true;
-        seconds += step.acquire_s;
+        // Until sync is there: the rest of a field, and the wire.
+        seconds += step.acquire_s + 2 / report_->field_rate.hz();
         break;
     case Approach::kFromLock: {
         const auto followed = lock_at(step);
         if (!followed) {
             return followed.error();
         }
-        can_lock = followed.value();
-        [[fallthrough]];
-    }
-    case Approach::kFromNoLock:
-        locked_hz_ = 0;
-        if (step.approach == Approach::kFromNoLock && std::abs(rate_hz_ - step.from_hz) > kSameHz) {
-            // Resumed: come from where it was not locked.
-            if (const Status set = set_rate(step.from_hz); !set) {
-                return set.error();
-            }
-        }
-        if (const Status set = set_rate(step.rate_hz); !set) {
-            return set.error();
-        }
-        if (!bench_.sync_on()) {
-            if (const Status on = bench_.sync_output(true); !on) {
-                return on.error();
-            }
-        }
-        if (const Status settled = wait_s(step.acquire_s); !settled) {
-            return settled.error();
+        if (!followed.value()) {
+            return no_lock_to_leave(step);
         }
         break;
     }
-    // What the capture loses at its ends is no reason to call a lock short.
-    const double steady_s = 0.9 * step.dwell_s;
+    case Approach::kFromNoLock:
+        if (std::abs(rate_hz_ - step.from_hz) > kSameRateHz || !bench_.sync_on()) {
+            // Resumed: come from where it was not locked.
+            if (const Status set = go_to(step.from_hz, step.acquire_s); !set) {
+                return set.error();
+            }
+        }
+        break;
+    }
+    if (step.approach == Approach::kFromLock || step.approach == Approach::kFromNoLock) {
+        if (const Status there = go_to(step.rate_hz, step.acquire_s); !there) {
+            return there.error();
+        }
+    }
+    locked_hz_ = 0;
+    const double steady_s = kSteadyPart * step.dwell_s;
     auto verdict = watch(seconds, steady_s, from_off);
-    // A drift that is only the tail of settling ends; look once more before lock is called lost.
-    if (verdict && step.approach == Approach::kFromLock &&
-        verdict.value().state == BoardState::slipping && verdict.value().slips == 0) {
-        verdict = watch(2 * seconds, steady_s, false);
+    // A drift that is only the tail of settling ends; jitter averages out. Look once more, for
+    // longer, before lock is called lost.
+    const bool tail = verdict && step.approach == Approach::kFromLock &&
+                      verdict.value().state == BoardState::slipping && verdict.value().slips == 0;
+    const bool hidden = verdict && verdict.value().state == BoardState::undecided;
+    if (tail || hidden) {
+        verdict = watch((hidden ? 4 : 2) * step.dwell_s, steady_s, false);
+        from_off = false; // when it locked was not seen
     }
     if (!verdict) {
         return verdict.error();
     }
     const Verdict& v = verdict.value();
     if (step.approach != Approach::kNoSync) {
-        const double field = report_->field_rate.hz();
-        const double line = report_->line_rate.hz();
-        r.achieved_hz = vertical(settings_) ? field : line;
-        r.other_rate_hz = vertical(settings_) ? line : field;
-        r.half_lines = report_->plan.half_lines;
+        add_rates(r);
     }
-    r.time_s = begin_ticks_ ? static_cast<double>(axis_.newest() - *begin_ticks_) /
-                                  bench_.identity().clock_hz
-                            : 0;
+    r.time_s = elapsed_s();
     r.state = v.state;
-    r.reason = can_lock ? v.reason
-                        : "lock could not be had again at the rate it had locked at: " + v.reason;
+    r.reason = v.reason;
     r.board_hz = v.board_hz;
     r.board_u_hz = v.board_u_hz;
     r.phase = v.phase;
@@ -252,10 +170,40 @@ Result<StepResult> SweepBench::run_step(const SweepStep& step) {
     r.acquired_s = from_off ? v.acquired_s : -1;
     r.slips = v.slips;
     r.edges = v.edges;
+    if (v.state == BoardState::locked && r.acquired_s > step.acquire_s) {
+        r.state = BoardState::slipping;
+        r.reason = fmt::format("found lock only after {:.3g} s; {:.3g} s are allowed", r.acquired_s,
+                               step.acquire_s);
+        r.acquired_s = -1;
+    }
     const bool locked = v.state == BoardState::locked;
-    locked_hz_ = locked ? step.rate_hz : 0;
+    locked_hz_ = locked && step.sync_part == 1 ? step.rate_hz : 0;
     remember(r);
     return r;
+}
+
+StepResult SweepBench::no_lock_to_leave(const SweepStep& step) const {
+    StepResult r;
+    r.step = step;
+    add_rates(r);
+    r.time_s = elapsed_s();
+    r.reason = fmt::format("lock could not be had again at {:.3f} Hz, where it had been: {}",
+                           step.from_hz, reason_);
+    return r;
+}
+
+void SweepBench::add_rates(StepResult& r) const {
+    const double field = report_->field_rate.hz();
+    const double line = report_->line_rate.hz();
+    r.achieved_hz = vertical(settings_) ? field : line;
+    r.other_rate_hz = vertical(settings_) ? line : field;
+    r.half_lines = report_->plan.half_lines;
+}
+
+double SweepBench::elapsed_s() const {
+    return begin_ticks_
+               ? static_cast<double>(axis_.newest() - *begin_ticks_) / bench_.identity().clock_hz
+               : 0;
 }
 
 void SweepBench::remember(const StepResult& r) {

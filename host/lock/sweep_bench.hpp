@@ -8,6 +8,8 @@
 
 namespace yokedock::lock {
 
+constexpr double kSameRateHz = 1e-6;
+
 /// Knows at which rate the board is locked, so that steps from lock need not start anew. The bench
 /// must outlive it. Leaves sync as the last step had it: who owns the bench switches off.
 class SweepBench {
@@ -27,8 +29,15 @@ class SweepBench {
     [[nodiscard]] Status set_rate(double rate_hz);
     [[nodiscard]] Status release(double seconds);
     [[nodiscard]] Status wait_s(double seconds);
-    /// Locks at the anchor and ramps to rate_hz; false: the board would not follow.
+    [[nodiscard]] Status switch_on();
+    [[nodiscard]] Status go_to(double rate_hz, double settle_s);
+    /// Locks at the anchor and ramps to from_hz; false: the board would not follow (reason_).
     [[nodiscard]] Result<bool> lock_at(const SweepStep& step);
+    [[nodiscard]] Result<bool> lock_at_anchor(const SweepStep& step);
+    [[nodiscard]] Status ramp(const SweepStep& step, double pause_s);
+    [[nodiscard]] StepResult no_lock_to_leave(const SweepStep& step) const;
+    void add_rates(StepResult& r) const;
+    [[nodiscard]] double elapsed_s() const;
     /// Watches for `seconds`, in which the phase must stand still for steady_s; switches sync on
     /// first when `from_off`.
     [[nodiscard]] Result<Verdict> watch(double seconds, double steady_s, bool from_off);
@@ -39,9 +48,11 @@ class SweepBench {
     std::optional<std::int64_t> begin_ticks_;
     std::optional<bench::SyncReport> report_;
     double rate_hz_ = 0;   ///< set
+    double sync_part_ = 1; ///< of the step that runs
     double locked_hz_ = 0; ///< 0: not locked, or not known
     double anchor_hz_ = 0; ///< a rate that locked from free run
     double free_run_hz_ = 0;
+    std::string reason_; ///< why lock_at failed
 };
 
 } // namespace yokedock::lock

@@ -8,19 +8,63 @@
 namespace yokedock::lock {
 namespace {
 
-double seconds_of(const SweepStep& step) {
-    const double release = step.approach == Approach::kFromFreeRun ? 0.3 : 0;
-    return step.dwell_s + step.acquire_s + release + 0.04; // two fields for the change itself
+// What the bench needs for one step, waits for the change of sync included.
+double seconds_of(const SweepSettings& s, Approach approach) {
+    constexpr double kChangeS = 0.04; // two fields
+    const double dwell = default_dwell_s(s);
+    switch (approach) {
+    case Approach::kNoSync:
+        return release_s(s) + std::max(dwell, free_run_dwell_s(s));
+    case Approach::kDirect:
+    case Approach::kFromFreeRun:
+        return release_s(s) + kChangeS + s.acquire_s + dwell;
+    case Approach::kFromLock:
+    case Approach::kFromNoLock:
+        break;
+    }
+    return kChangeS + settle_s(s) + dwell;
 }
 
-// Steps still to come, as a board with usual ranges would need them.
-double expected_steps(const SweepSettings& s) {
-    const double hold = s.axis == SweepAxis::kVertical ? 6 : 800; // Hz a side
-    const double coarse = std::min(hold, (s.high_hz - s.low_hz) / 2) / s.step_hz;
-    const double fine = s.step_hz / s.resolution_hz;
-    const double back = s.returns ? 8 : 0;
-    const double pull = s.pull_in ? 7 : 0;
-    return 3 + 2 * (coarse + fine + back + pull);
+// Of one part, for a board of usual ranges: 6 Hz or 500 Hz a side.
+double seconds_of(const SweepSettings& s, SweepPart part) {
+    const double reach =
+        std::min(s.axis == SweepAxis::kVertical ? 6.0 : 500.0, (s.high_hz - s.low_hz) / 2);
+    const double step = seconds_of(s, Approach::kFromLock);
+    const double trial = seconds_of(s, Approach::kFromFreeRun);
+    switch (part) {
+    case SweepPart::free_run_before:
+    case SweepPart::free_run_after:
+        return seconds_of(s, Approach::kNoSync);
+    case SweepPart::nominal:
+        return trial;
+    case SweepPart::hold_down:
+    case SweepPart::hold_up: // there, back to the last coarse step, fine steps
+        return (1.5 * reach / s.step_hz + 0.5 * s.step_hz / s.resolution_hz + 3) * step;
+    case SweepPart::return_up:
+    case SweepPart::return_down:
+        return s.returns ? 4 * step : 0;
+    case SweepPart::pull_in_down:
+    case SweepPart::pull_in_up:
+        return s.pull_in ? (1 + 0.7 * std::log2(std::max(2.0, reach / s.resolution_hz))) * trial
+                         : 0;
+    case SweepPart::narrow_sync:
+        return s.narrow_sync ? 7 * trial : 0;
+    }
+    return 0;
+}
+
+double seconds_to_come(const SweepSettings& s, const SweepStep& next,
+                       const std::vector<StepResult>& results) {
+    double spent = 0; // in the part that is running
+    for (const StepResult& r : results) {
+        spent += r.step.part == next.part ? seconds_of(s, r.step.approach) : 0;
+    }
+    double left = std::max(seconds_of(s, next.part) - spent, seconds_of(s, next.approach));
+#define X(name, word, text)                                                                        \
+    left += SweepPart::name > next.part ? seconds_of(s, SweepPart::name) : 0;
+    YOKEDOCK_SWEEP_PARTS(X)
+#undef X
+    return left;
 }
 
 } // namespace
@@ -34,6 +78,12 @@ void SweepSearch::walk() {
     walk.run();
     next_ = walk.wanted;
     summary_ = walk.summary;
+    double spent = 0;
+    for (const StepResult& r : results_) {
+        spent += seconds_of(settings_, r.step.approach);
+    }
+    const double part = next_ ? spent / (spent + seconds_left()) : 1;
+    part_done_ = std::max(part_done_, part); // a longer way than was thought does not go back
 }
 
 void SweepSearch::add(const StepResult& result) {
@@ -50,20 +100,11 @@ SweepSummary SweepSearch::summary() const {
 }
 
 double SweepSearch::part_done() const {
-    if (!next_) {
-        return 1;
-    }
-    const double done = static_cast<double>(results_.size());
-    const double expected = expected_steps(settings_);
-    return std::min(0.97, done < 0.9 * expected ? done / expected : 0.9 + 0.07 * done / (done + 9));
+    return part_done_;
 }
 
 double SweepSearch::seconds_left() const {
-    if (!next_) {
-        return 0;
-    }
-    const double left = expected_steps(settings_) - static_cast<double>(results_.size());
-    return std::max(3.0, left) * seconds_of(*next_);
+    return next_ ? seconds_to_come(settings_, *next_, results_) : 0;
 }
 
 double least_seconds(const SweepSummary& s) {

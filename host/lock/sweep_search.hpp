@@ -28,6 +28,7 @@ class SweepSearch {
     std::vector<StepResult> results_;
     std::optional<SweepStep> next_;
     SweepSummary summary_;
+    double part_done_ = 0;
 };
 
 /// Bench seconds that the definition of the limits cannot do without: a dwell on either side of

@@ -41,6 +41,7 @@ enum class BoardState : std::uint8_t {
     X(return_down, "return_down", "slowly back down until lock is regained")                       \
     X(pull_in_down, "pull_in_down", "lowest rate found again after sync was removed")              \
     X(pull_in_up, "pull_in_up", "highest rate found again after sync was removed")                 \
+    X(narrow_sync, "narrow_sync", "lock found with ever narrower sync pulses")                     \
     X(free_run_after, "free_run_after", "free run, sync removed, at the end")
 enum class SweepPart : std::uint8_t {
 #define X(name, word, text) name,
@@ -71,6 +72,7 @@ struct SweepStep {
     double ramp_step_hz = 0;
     double dwell_s = 0;   ///< least time the decision is made over
     double acquire_s = 0; ///< time given to find lock (kDirect, kFromFreeRun), or to settle
+    double sync_part = 1; ///< of the set sync's pulse widths: see narrow_sync()
 };
 
 struct StepResult {
@@ -104,6 +106,7 @@ struct SweepSettings {
     double acquire_s = 0;     ///< time allowed for pull-in
     bool returns = true;      ///< walk back from a lost lock, too
     bool pull_in = true;
+    bool narrow_sync = false; ///< find how narrow sync may be at the set rate
 };
 
 enum class LimitStatus : std::uint8_t {
@@ -124,6 +127,18 @@ struct Limit {
     }
 };
 
+/// The narrowest sync pulses with which the board still finds lock, by narrow_sync().
+struct NarrowLimit {
+    LimitStatus status = LimitStatus::kNotMeasured;
+    double rate_hz = 0;     ///< at which it was tried
+    double locked_part = 0; ///< of the set widths; kBeyond: the narrowest that can be sent
+    double lost_part = 0;
+    double locked_s = 0; ///< line sync pulse, or all broad pulses of a field together
+    double lost_s = 0;
+    double acquired_s = -1;
+    std::string reason; ///< when not found
+};
+
 struct SweepSummary {
     SweepSettings settings;
     bool complete = false;
@@ -132,8 +147,9 @@ struct SweepSummary {
     bool locks_at_nominal = false;
     BoardState nominal_state = BoardState::undecided;
     Limit hold_low, hold_high, pull_in_low, pull_in_high, return_low, return_high;
-    std::vector<std::string> findings; ///< what it means, in sentences; most important first
-    std::vector<std::string> flags;    ///< what contradicts itself (pull-in beyond hold)
+    std::optional<NarrowLimit> narrow_sync; ///< when it was asked for
+    std::vector<std::string> findings;      ///< what it means, in sentences; most important first
+    std::vector<std::string> flags;         ///< what contradicts itself (pull-in beyond hold)
 };
 
 } // namespace yokedock::lock

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/lock/sweep_walk.hpp"
 #include "host/lock/judge.hpp"
+#include "host/lock/stimulus.hpp"
 #include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
@@ -9,6 +10,7 @@ namespace yokedock::lock {
 namespace {
 
 constexpr int kMostBisections = 24;
+constexpr double kPartResolution = 0.02; // of the set pulse width
 constexpr double kRateSlackHz = 1e-6;
 
 bool locked(const StepResult& r) {
@@ -19,18 +21,22 @@ bool vertical(const SweepSettings& s) {
     return s.axis == SweepAxis::kVertical;
 }
 
+} // namespace
+
 // After a small change of rate: a triggered oscillator follows from one field to the next, a line
 // loop's filter needs some ten milliseconds (its lag network; common practice, no source).
 double settle_s(const SweepSettings& s) {
     return vertical(s) ? 0.06 : 0.05;
 }
 
+double free_run_dwell_s(const SweepSettings& s) {
+    return vertical(s) ? 0.5 : 0.1;
+}
+
 // Without sync: the field ramp's coupling capacitors and the loop filter let go.
 double release_s(const SweepSettings& s) {
     return vertical(s) ? 0.3 : 0.12;
 }
-
-} // namespace
 
 double default_dwell_s(const SweepSettings& s) {
     if (s.dwell_s > 0) {
@@ -44,7 +50,7 @@ double default_dwell_s(const SweepSettings& s) {
 }
 
 const StepResult* SweepWalk::ask(SweepPart part, Approach approach, double rate_hz, double from_hz,
-                                 double ramp_step_hz) {
+                                 double ramp_step_hz, double sync_part) {
     if (at_ < results_.size()) {
         return &results_[at_++];
     }
@@ -56,10 +62,11 @@ const StepResult* SweepWalk::ask(SweepPart part, Approach approach, double rate_
     step.from_hz = from_hz;
     step.ramp_step_hz = ramp_step_hz > 0 ? ramp_step_hz : settings_.step_hz;
     step.dwell_s = default_dwell_s(settings_);
+    step.sync_part = sync_part;
     switch (approach) {
     case Approach::kNoSync:
         step.acquire_s = release_s(settings_);
-        step.dwell_s = std::max(step.dwell_s, vertical(settings_) ? 0.5 : 0.1);
+        step.dwell_s = std::max(step.dwell_s, free_run_dwell_s(settings_));
         break;
     case Approach::kFromLock:
     case Approach::kFromNoLock:
@@ -136,6 +143,10 @@ bool SweepWalk::hold(Side side, Limit& limit) {
             if (r == nullptr) {
                 return false;
             }
+            if (r->state == BoardState::undecided) { // neither held nor lost
+                limit = {LimitStatus::kNotMeasured, held, 0, -1, r->reason};
+                return true;
+            }
             (locked(*r) ? held : lost) = next;
             limit.reason = locked(*r) ? limit.reason : r->reason;
         }
@@ -181,6 +192,10 @@ bool SweepWalk::come_back(Side side, const Limit& held, Limit& limit) {
 
 bool SweepWalk::pull_in(Side side, const Limit& held, Limit& limit) {
     const SweepPart part = side == Side::kUp ? SweepPart::pull_in_up : SweepPart::pull_in_down;
+    if (held.status != LimitStatus::kFound && held.status != LimitStatus::kBeyond) {
+        limit.reason = "the hold limit is not known, and pull-in is looked for inside it";
+        return true;
+    }
     double good = anchor_hz_;
     double acquired_s = anchor_acquired_s_;
     double bad = 0;
@@ -219,6 +234,46 @@ bool SweepWalk::pull_in(Side side, const Limit& held, Limit& limit) {
     return true;
 }
 
+// Sync is removed and comes back narrower; the set rate, or where the board locks if not there.
+bool SweepWalk::narrow(std::optional<NarrowLimit>& limit) {
+    limit.emplace();
+    if (anchor_hz_ == 0) {
+        limit->reason = "the board locked at none of the rates tried";
+        return true;
+    }
+    limit->rate_hz = anchor_hz_;
+    const auto pulse_s = [&](double part) {
+        return lock::narrow_sync(settings_.axis, settings_.sync, part).pulse_s;
+    };
+    double good = 1;
+    double bad = 0;
+    limit->acquired_s = anchor_acquired_s_;
+    double trial = least_sync_part(settings_.axis, settings_.sync);
+    while (good - bad > kPartResolution) {
+        const StepResult* r =
+            ask(SweepPart::narrow_sync, Approach::kFromFreeRun, anchor_hz_, 0, 0, trial);
+        if (r == nullptr) {
+            return false;
+        }
+        (locked(*r) ? good : bad) = trial;
+        if (locked(*r)) {
+            limit->acquired_s = r->acquired_s;
+        } else {
+            limit->reason = r->reason;
+        }
+        if (bad == 0) { // the narrowest there is
+            break;
+        }
+        trial = (good + bad) / 2;
+    }
+    limit->status = bad == 0 ? LimitStatus::kBeyond : LimitStatus::kFound;
+    limit->locked_part = good;
+    limit->lost_part = bad;
+    limit->locked_s = pulse_s(good);
+    limit->lost_s = bad > 0 ? pulse_s(bad) : 0;
+    return true;
+}
+
 void SweepWalk::run() {
     SweepSummary& s = summary;
     if (!free_run(SweepPart::free_run_before, s.free_run_before) || !find_anchor()) {
@@ -240,6 +295,9 @@ void SweepWalk::run() {
                              &s.return_low, &s.return_high}) {
             *limit = {LimitStatus::kNone, 0, 0, -1, "the board locked at none of the rates tried"};
         }
+    }
+    if (settings_.narrow_sync && !narrow(s.narrow_sync)) {
+        return;
     }
     if (!free_run(SweepPart::free_run_after, s.free_run_after)) {
         return;

@@ -23,12 +23,13 @@ class SweepWalk {
     /// The result of this step; nullptr when it is not there yet: then every caller returns false.
     /// ramp_step_hz: 0 for coarse steps on the way to from_hz.
     const StepResult* ask(SweepPart part, Approach approach, double rate_hz, double from_hz = 0,
-                          double ramp_step_hz = 0);
+                          double ramp_step_hz = 0, double sync_part = 1);
     bool free_run(SweepPart part, std::optional<analysis::Figure>& figure);
     bool find_anchor();
     bool hold(Side side, Limit& limit);
     bool come_back(Side side, const Limit& held, Limit& limit);
     bool pull_in(Side side, const Limit& held, Limit& limit);
+    bool narrow(std::optional<NarrowLimit>& limit);
 
     const SweepSettings& settings_;
     const std::vector<StepResult>& results_;
@@ -38,5 +39,11 @@ class SweepWalk {
 };
 
 [[nodiscard]] double default_dwell_s(const SweepSettings& settings);
+/// Time for a small change of rate to settle.
+[[nodiscard]] double settle_s(const SweepSettings& settings);
+/// Least dwell on the free run.
+[[nodiscard]] double free_run_dwell_s(const SweepSettings& settings);
+/// Time without sync after which the board runs free.
+[[nodiscard]] double release_s(const SweepSettings& settings);
 
 } // namespace yokedock::lock

@@ -16,6 +16,7 @@ using namespace lock;
 constexpr double kMostHz = 1e6;
 constexpr double kMostSeconds = 1e6;
 constexpr double kLongestWaitS = 3600;
+constexpr double kLeastSyncPart = 1e-6;
 constexpr std::size_t kMostTexts = 100;
 
 template <class Enum> struct Word {
@@ -115,6 +116,32 @@ Limit limit_from_json(const Node& node) {
     return limit;
 }
 
+Json narrow_to_json(const NarrowLimit& limit) {
+    return {{"status", limit_word(limit.status)},
+            {"rate_hz", limit.rate_hz},
+            {"locked_part", limit.locked_part},
+            {"lost_part", limit.lost_part},
+            {"locked_s", limit.locked_s},
+            {"lost_s", limit.lost_s},
+            {"acquired_s", timed_or_null(limit.acquired_s)},
+            {"reason", limit.reason}};
+}
+
+NarrowLimit narrow_from_json(const Node& node) {
+    node.allow_only({"status", "rate_hz", "locked_part", "lost_part", "locked_s", "lost_s",
+                     "acquired_s", "reason"});
+    NarrowLimit limit;
+    limit.status = value_of(kLimitWords, node.at("status"));
+    limit.rate_hz = node.at("rate_hz").number(0, kMostHz);
+    limit.locked_part = node.at("locked_part").number(0, 1);
+    limit.lost_part = node.at("lost_part").number(0, 1);
+    limit.locked_s = node.at("locked_s").number(0, 1);
+    limit.lost_s = node.at("lost_s").number(0, 1);
+    limit.acquired_s = timed_from_json(node.at("acquired_s"));
+    limit.reason = node.at("reason").text();
+    return limit;
+}
+
 Json figure_or_null(const std::optional<analysis::Figure>& figure) {
     return figure ? figure_to_json(*figure) : Json(nullptr);
 }
@@ -147,22 +174,26 @@ const char* limit_word(LimitStatus status) {
 }
 
 Json sweep_settings_to_json(const SweepSettings& s) {
-    return {{"axis", axis_word(s.axis)},
-            {"sync", message_to_json(s.sync)},
-            {"nominal_hz", s.nominal_hz},
-            {"low_hz", s.low_hz},
-            {"high_hz", s.high_hz},
-            {"step_hz", s.step_hz},
-            {"resolution_hz", s.resolution_hz},
-            {"dwell_s", s.dwell_s},
-            {"acquire_s", s.acquire_s},
-            {"returns", s.returns},
-            {"pull_in", s.pull_in}};
+    Json json = {{"axis", axis_word(s.axis)},
+                 {"sync", message_to_json(s.sync)},
+                 {"nominal_hz", s.nominal_hz},
+                 {"low_hz", s.low_hz},
+                 {"high_hz", s.high_hz},
+                 {"step_hz", s.step_hz},
+                 {"resolution_hz", s.resolution_hz},
+                 {"dwell_s", s.dwell_s},
+                 {"acquire_s", s.acquire_s},
+                 {"returns", s.returns},
+                 {"pull_in", s.pull_in}};
+    if (s.narrow_sync) {
+        json["narrow_sync"] = true;
+    }
+    return json;
 }
 
 SweepSettings sweep_settings_from_json(const Node& node, std::uint32_t clock_hz) {
     node.allow_only({"axis", "sync", "nominal_hz", "low_hz", "high_hz", "step_hz", "resolution_hz",
-                     "dwell_s", "acquire_s", "returns", "pull_in"});
+                     "dwell_s", "acquire_s", "returns", "pull_in", "narrow_sync"});
     constexpr double kLeastHz = 1e-6;
     SweepSettings s;
     s.axis = value_of(kAxisWords, node.at("axis"));
@@ -180,6 +211,9 @@ SweepSettings sweep_settings_from_json(const Node& node, std::uint32_t clock_hz)
     s.acquire_s = node.at("acquire_s").number(0, kLongestWaitS);
     s.returns = node.at("returns").boolean();
     s.pull_in = node.at("pull_in").boolean();
+    if (const auto narrow = node.maybe("narrow_sync")) {
+        s.narrow_sync = narrow->boolean();
+    }
     if (!node.failed()) {
         if (const Status good = check_sweep(s, true); !good) {
             node.complain("no sweep that can be run (" + good.error().text + ")", "one");
@@ -189,28 +223,32 @@ SweepSettings sweep_settings_from_json(const Node& node, std::uint32_t clock_hz)
 }
 
 Json step_result_to_json(const StepResult& r) {
-    return {{"number", r.step.number},
-            {"part", word(r.step.part)},
-            {"approach", approach_word(r.step.approach)},
-            {"rate_hz", r.step.rate_hz},
-            {"from_hz", r.step.from_hz},
-            {"ramp_step_hz", r.step.ramp_step_hz},
-            {"dwell_s", r.step.dwell_s},
-            {"acquire_s", r.step.acquire_s},
-            {"time_s", r.time_s},
-            {"achieved_hz", r.achieved_hz},
-            {"other_rate_hz", r.other_rate_hz},
-            {"half_lines", r.half_lines},
-            {"state", word(r.state)},
-            {"reason", r.reason},
-            {"board_hz", number_or_null(r.board_hz)},
-            {"board_u_hz", number_or_null(r.board_u_hz)},
-            {"phase_periods", number_or_null(r.phase)},
-            {"phase_u_periods", number_or_null(r.phase_u)},
-            {"jitter_s", number_or_null(r.jitter_s)},
-            {"acquired_s", timed_or_null(r.acquired_s)},
-            {"slips", r.slips},
-            {"edges", r.edges}};
+    Json json = {{"number", r.step.number},
+                 {"part", word(r.step.part)},
+                 {"approach", approach_word(r.step.approach)},
+                 {"rate_hz", r.step.rate_hz},
+                 {"from_hz", r.step.from_hz},
+                 {"ramp_step_hz", r.step.ramp_step_hz},
+                 {"dwell_s", r.step.dwell_s},
+                 {"acquire_s", r.step.acquire_s},
+                 {"time_s", r.time_s},
+                 {"achieved_hz", r.achieved_hz},
+                 {"other_rate_hz", r.other_rate_hz},
+                 {"half_lines", r.half_lines},
+                 {"state", word(r.state)},
+                 {"reason", r.reason},
+                 {"board_hz", number_or_null(r.board_hz)},
+                 {"board_u_hz", number_or_null(r.board_u_hz)},
+                 {"phase_periods", number_or_null(r.phase)},
+                 {"phase_u_periods", number_or_null(r.phase_u)},
+                 {"jitter_s", number_or_null(r.jitter_s)},
+                 {"acquired_s", timed_or_null(r.acquired_s)},
+                 {"slips", r.slips},
+                 {"edges", r.edges}};
+    if (r.step.sync_part != 1) {
+        json["sync_part"] = r.step.sync_part;
+    }
+    return json;
 }
 
 StepResult step_result_from_json(const Node& node) {
@@ -224,6 +262,9 @@ StepResult step_result_from_json(const Node& node) {
     r.step.ramp_step_hz = node.at("ramp_step_hz").number(0, kMostHz);
     r.step.dwell_s = node.at("dwell_s").number(0, kLongestWaitS);
     r.step.acquire_s = node.at("acquire_s").number(0, kLongestWaitS);
+    if (const auto part = node.maybe("sync_part")) {
+        r.step.sync_part = part->number(kLeastSyncPart, 1);
+    }
     r.time_s = node.at("time_s").number(0, kMostSeconds);
     r.achieved_hz = node.at("achieved_hz").number(0, kMostHz);
     r.other_rate_hz = node.at("other_rate_hz").number(0, kMostHz);
@@ -242,25 +283,29 @@ StepResult step_result_from_json(const Node& node) {
 }
 
 Json sweep_summary_to_json(const SweepSummary& s) {
-    return {{"complete", s.complete},
-            {"free_run_before", figure_or_null(s.free_run_before)},
-            {"free_run_after", figure_or_null(s.free_run_after)},
-            {"locks_at_nominal", s.locks_at_nominal},
-            {"nominal_state", word(s.nominal_state)},
-            {"hold_low", limit_to_json(s.hold_low)},
-            {"hold_high", limit_to_json(s.hold_high)},
-            {"pull_in_low", limit_to_json(s.pull_in_low)},
-            {"pull_in_high", limit_to_json(s.pull_in_high)},
-            {"return_low", limit_to_json(s.return_low)},
-            {"return_high", limit_to_json(s.return_high)},
-            {"findings", s.findings},
-            {"flags", s.flags}};
+    Json json = {{"complete", s.complete},
+                 {"free_run_before", figure_or_null(s.free_run_before)},
+                 {"free_run_after", figure_or_null(s.free_run_after)},
+                 {"locks_at_nominal", s.locks_at_nominal},
+                 {"nominal_state", word(s.nominal_state)},
+                 {"hold_low", limit_to_json(s.hold_low)},
+                 {"hold_high", limit_to_json(s.hold_high)},
+                 {"pull_in_low", limit_to_json(s.pull_in_low)},
+                 {"pull_in_high", limit_to_json(s.pull_in_high)},
+                 {"return_low", limit_to_json(s.return_low)},
+                 {"return_high", limit_to_json(s.return_high)},
+                 {"findings", s.findings},
+                 {"flags", s.flags}};
+    if (s.narrow_sync) {
+        json["narrow_sync"] = narrow_to_json(*s.narrow_sync);
+    }
+    return json;
 }
 
 SweepSummary sweep_summary_from_json(const Node& node, const SweepSettings& settings) {
     node.allow_only({"complete", "free_run_before", "free_run_after", "locks_at_nominal",
                      "nominal_state", "hold_low", "hold_high", "pull_in_low", "pull_in_high",
-                     "return_low", "return_high", "findings", "flags"});
+                     "return_low", "return_high", "findings", "flags", "narrow_sync"});
     SweepSummary s;
     s.settings = settings;
     s.complete = node.at("complete").boolean();
@@ -274,6 +319,9 @@ SweepSummary sweep_summary_from_json(const Node& node, const SweepSettings& sett
     s.pull_in_high = limit_from_json(node.at("pull_in_high"));
     s.return_low = limit_from_json(node.at("return_low"));
     s.return_high = limit_from_json(node.at("return_high"));
+    if (const auto narrow = node.maybe("narrow_sync")) {
+        s.narrow_sync = narrow_from_json(*narrow);
+    }
     s.findings = texts_from_json(node.at("findings"));
     s.flags = texts_from_json(node.at("flags"));
     return s;

@@ -102,12 +102,12 @@ class LineTaker {
     }
 
     void take_step(const Node& root) {
-        root.allow_only({"kind",          "sweep",      "number",        "part",
-                         "approach",      "rate_hz",    "from_hz",       "ramp_step_hz",
-                         "dwell_s",       "acquire_s",  "time_s",        "achieved_hz",
-                         "other_rate_hz", "half_lines", "state",         "reason",
-                         "board_hz",      "board_u_hz", "phase_periods", "phase_u_periods",
-                         "jitter_s",      "acquired_s", "slips",         "edges"});
+        root.allow_only(
+            {"kind",     "sweep",       "number",        "part",          "approach",
+             "rate_hz",  "from_hz",     "ramp_step_hz",  "dwell_s",       "acquire_s",
+             "time_s",   "achieved_hz", "other_rate_hz", "half_lines",    "state",
+             "reason",   "board_hz",    "board_u_hz",    "phase_periods", "phase_u_periods",
+             "jitter_s", "acquired_s",  "slips",         "edges",         "sync_part"});
         SweepRun* const run = run_of(root, true);
         lock::StepResult result = step_result_from_json(root);
         if (run == nullptr || root.failed()) {

@@ -132,6 +132,7 @@ SweepPlot sweep_plot(const lock::SweepSummary& summary, const std::vector<StepRe
         case SweepPart::pull_in_up:
             plot.found.push_back(point);
             break;
+        case SweepPart::narrow_sync:
         case SweepPart::free_run_before:
         case SweepPart::free_run_after:
             break;

@@ -17,7 +17,12 @@ struct Swept {
     double seconds = 0; ///< simulated
 };
 
-Swept sweep(const char* board, const char* standard, lock::SweepAxis axis) {
+struct Ways {
+    bool narrow_sync = false;
+    std::size_t stop_after = 0; ///< steps; then sync off and a new session that replays them
+};
+
+Swept sweep(const char* board, const char* standard, lock::SweepAxis axis, Ways ways = {}) {
     const auto file = sim::load_board(std::string(YOKEDOCK_BOARDS) + "/" + board);
     REQUIRE(file.ok());
     auto simulation = sim::BenchSimulation::create(
@@ -26,14 +31,26 @@ Swept sweep(const char* board, const char* standard, lock::SweepAxis axis) {
     auto bench = bench::Bench::connect(
         std::make_unique<test::SimulationTransport>(*simulation.value()), "simulated");
     REQUIRE(bench.ok());
-    const auto settings = lock::default_sweep(axis, *sim::find_standard(standard), 16000000);
+    auto settings = lock::default_sweep(axis, *sim::find_standard(standard), 16000000);
     REQUIRE(settings.ok());
+    settings.value().narrow_sync = ways.narrow_sync;
     lock::SweepSearch search(settings.value());
-    lock::SweepBench runner(bench.value(), settings.value());
+    std::optional<lock::SweepBench> runner(std::in_place, bench.value(), settings.value());
     const double begin_s = simulation.value()->time_s();
     Swept swept;
     while (const auto step = search.next()) {
-        const auto result = runner.run(*step);
+        if (ways.stop_after > 0 && swept.steps.size() == ways.stop_after) {
+            REQUIRE(bench.value().sync_off().ok());
+            REQUIRE(bench.value().wait_ticks(8000000).ok());
+            search = lock::SweepSearch(settings.value());
+            runner.emplace(bench.value(), settings.value());
+            for (const lock::StepResult& r : swept.steps) {
+                search.add(r);
+                runner->remember(r);
+            }
+            REQUIRE(search.next()->number == step->number);
+        }
+        const auto result = runner->run(*step);
         if (!result) {
             FAIL(result.error().text);
         }
@@ -82,4 +99,60 @@ TEST_CASE("a complete horizontal sweep at 10 Hz takes at most 20 s of bench time
     CHECK(s.summary.hold_low.status == lock::LimitStatus::kFound);
     CHECK(s.summary.hold_high.status == lock::LimitStatus::kFound);
     CHECK(s.seconds <= 20);
+}
+
+TEST_CASE("a sweep that is stopped anywhere goes on to the same limits") {
+    const Swept whole = sweep("quillwood13.json", "525/59.94", lock::SweepAxis::kHorizontal);
+    for (const lock::SweepPart part : {lock::SweepPart::hold_down, lock::SweepPart::return_up,
+                                       lock::SweepPart::hold_up, lock::SweepPart::pull_in_up}) {
+        // The last step of the part: for hold that is the loss, far from where the set rate is.
+        std::size_t at = 0;
+        for (const auto& r : whole.steps) {
+            at = r.step.part == part ? r.step.number : at;
+        }
+        REQUIRE(at > 0);
+        const Swept s =
+            sweep("quillwood13.json", "525/59.94", lock::SweepAxis::kHorizontal, {false, at});
+        INFO(lock::word(part));
+        CHECK(s.summary.complete);
+        // The oscillator drifts by less than a step between the two.
+        const double one = 1.001 * s.summary.settings.resolution_hz;
+        CHECK(s.summary.hold_low.locked_hz == Approx(whole.summary.hold_low.locked_hz).margin(one));
+        CHECK(s.summary.hold_high.locked_hz ==
+              Approx(whole.summary.hold_high.locked_hz).margin(one));
+    }
+}
+
+TEST_CASE("boards with a fault in their sync or oscillators are told apart in words") {
+    struct Case {
+        const char* board;
+        lock::SweepAxis axis;
+        const char* words;
+    };
+    const Case cases[] = {
+        {"quillwood13_afc_open.json", lock::SweepAxis::kHorizontal, "AFC is open"},
+        {"quillwood13_line_off_rate.json", lock::SweepAxis::kHorizontal, "too fast: lower"},
+        {"quillwood13_field_off_rate.json", lock::SweepAxis::kVertical, "too fast: lower"},
+        {"quillwood13_half_rate.json", lock::SweepAxis::kVertical, "half the sync rate"},
+        {"quillwood13_weak_sync.json", lock::SweepAxis::kVertical, "narrow"},
+    };
+    for (const Case& c : cases) {
+        const Swept s = sweep(c.board, "525/59.94", c.axis);
+        INFO(c.board);
+        CHECK(s.summary.complete);
+        REQUIRE_FALSE(s.summary.findings.empty());
+        CHECK_THAT(s.summary.findings.at(0), Catch::Contains(c.words));
+    }
+}
+
+TEST_CASE("how narrow sync may be is found through the firmware") {
+    for (const auto axis : {lock::SweepAxis::kVertical, lock::SweepAxis::kHorizontal}) {
+        const Swept s = sweep("quillwood13.json", "525/59.94", axis, {true, 0});
+        CHECK(s.summary.complete);
+        REQUIRE(s.summary.narrow_sync);
+        const lock::NarrowLimit& n = *s.summary.narrow_sync;
+        CHECK(n.status != lock::LimitStatus::kNotMeasured);
+        CHECK(n.locked_part < 1);
+        CHECK(n.locked_s > n.lost_s);
+    }
 }

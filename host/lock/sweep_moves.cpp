@@ -1,0 +1,133 @@
+// SPDX-License-Identifier: MIT
+// How a bench gets to the rate of a step: SweepBench's moves.
+#include "host/lock/stimulus.hpp"
+#include "host/lock/sweep_bench.hpp"
+#include <algorithm>
+#include <cmath>
+
+namespace yokedock::lock {
+namespace {
+
+/// Time given to a small change on the way along a ramp: one more field than the change needs.
+constexpr double kRampPauseS = 0.02;
+
+} // namespace
+
+Status SweepBench::wait_s(double seconds) {
+    return bench_.wait_ticks(static_cast<std::uint32_t>(seconds * bench_.identity().clock_hz));
+}
+
+Status SweepBench::set_rate(double rate_hz) {
+    const auto sync = sync_at(settings_, rate_hz);
+    if (!sync) {
+        return sync.error();
+    }
+    const auto report = bench_.set_sync(
+        sync_part_ < 1 ? narrow_sync(settings_.axis, sync.value(), sync_part_).settings
+                       : sync.value());
+    if (!report) {
+        return report.error();
+    }
+    report_ = report.value();
+    rate_hz_ = rate_hz;
+    return Done{};
+}
+
+Status SweepBench::release(double seconds) {
+    locked_hz_ = 0;
+    if (!report_) { // captures are timed by a plan, sent or not
+        if (const Status set = set_rate(settings_.nominal_hz); !set) {
+            return set;
+        }
+    }
+    if (const Status off = bench_.sync_output(false); !off) {
+        return off;
+    }
+    return wait_s(seconds);
+}
+
+Status SweepBench::go_to(double rate_hz, double settle_s) {
+    if (const Status set = set_rate(rate_hz); !set) {
+        return set;
+    }
+    if (const Status on = switch_on(); !on) {
+        return on;
+    }
+    return wait_s(settle_s);
+}
+
+Status SweepBench::switch_on() {
+    return bench_.sync_on() ? Status(Done{}) : bench_.sync_output(true);
+}
+
+Result<bool> SweepBench::lock_at_anchor(const SweepStep& step) {
+    if (const Status set = set_rate(anchor_hz_ > 0 ? anchor_hz_ : settings_.nominal_hz); !set) {
+        return set.error();
+    }
+    if (const Status on = switch_on(); !on) {
+        return on.error();
+    }
+    for (double spent_s = 0; spent_s <= settings_.acquire_s; spent_s += 2 * step.dwell_s) {
+        const auto seen = watch(2 * step.dwell_s, kSteadyPart * step.dwell_s, false);
+        if (!seen) {
+            return seen.error();
+        }
+        if (seen.value().state == BoardState::locked) {
+            return true;
+        }
+        reason_ = seen.value().reason;
+    }
+    return false;
+}
+
+// Coarse steps, which held on the way before, as long as one fits; then those of the step.
+Status SweepBench::ramp(const SweepStep& step, double pause_s) {
+    double at_hz = rate_hz_;
+    while (std::abs(step.from_hz - at_hz) > kSameRateHz) {
+        const double left = step.from_hz - at_hz;
+        const double size = std::abs(left) > settings_.step_hz + kSameRateHz ? settings_.step_hz
+                                                                             : step.ramp_step_hz;
+        at_hz =
+            std::abs(left) <= size + kSameRateHz ? step.from_hz : at_hz + std::copysign(size, left);
+        if (const Status set = set_rate(at_hz); !set) {
+            return set;
+        }
+        if (const Status paused = wait_s(pause_s); !paused) {
+            return paused;
+        }
+    }
+    return Done{};
+}
+
+Result<bool> SweepBench::lock_at(const SweepStep& step) {
+    if (locked_hz_ > 0 && std::abs(locked_hz_ - step.from_hz) < kSameRateHz &&
+        std::abs(rate_hz_ - step.from_hz) < kSameRateHz) {
+        return true;
+    }
+    locked_hz_ = 0;
+    reason_.clear();
+    for (const double pause_s : {kRampPauseS, 3 * kRampPauseS}) {
+        const auto acquired = lock_at_anchor(step);
+        if (!acquired) {
+            return acquired.error();
+        }
+        if (!acquired.value()) {
+            continue;
+        }
+        if (const Status there = ramp(step, pause_s); !there) {
+            return there.error();
+        }
+        const auto held = watch(step.dwell_s, kSteadyPart * step.dwell_s, false);
+        if (!held) {
+            return held.error();
+        }
+        if (held.value().state == BoardState::locked) {
+            locked_hz_ = step.from_hz;
+            return true;
+        }
+        reason_ = held.value().reason;
+    }
+    return false;
+}
+
+} // namespace yokedock::lock

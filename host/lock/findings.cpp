@@ -175,7 +175,12 @@ void add_findings(SweepSummary& s) {
     s.flags.clear();
     if (!known(s.hold_low) || !known(s.hold_high)) {
         if (s.complete) {
-            no_lock(s);
+            const Limit& unknown = known(s.hold_low) ? s.hold_high : s.hold_low;
+            if (unknown.status == LimitStatus::kNotMeasured) {
+                s.findings.push_back("The hold range could not be measured: " + unknown.reason);
+            } else {
+                no_lock(s);
+            }
             drift(s);
         }
         return;

@@ -34,7 +34,7 @@ class SweepBench {
     /// Locks at the anchor and ramps to from_hz; false: the board would not follow (reason_).
     [[nodiscard]] Result<bool> lock_at(const SweepStep& step);
     [[nodiscard]] Result<bool> lock_at_anchor(const SweepStep& step);
-    [[nodiscard]] Status ramp(const SweepStep& step, double pause_s);
+    [[nodiscard]] Status ramp(const SweepStep& step, double pause_s, double coarse_hz);
     [[nodiscard]] StepResult no_lock_to_leave(const SweepStep& step) const;
     void add_rates(StepResult& r) const;
     [[nodiscard]] double elapsed_s() const;

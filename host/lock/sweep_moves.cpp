@@ -80,13 +80,13 @@ Result<bool> SweepBench::lock_at_anchor(const SweepStep& step) {
     return false;
 }
 
-// Coarse steps, which held on the way before, as long as one fits; then those of the step.
-Status SweepBench::ramp(const SweepStep& step, double pause_s) {
+// Coarse steps, which held on the way before, up to where one may have swung the board out; then
+// those of the step.
+Status SweepBench::ramp(const SweepStep& step, double pause_s, double coarse_hz) {
     double at_hz = rate_hz_;
     while (std::abs(step.from_hz - at_hz) > kSameRateHz) {
         const double left = step.from_hz - at_hz;
-        const double size = std::abs(left) > settings_.step_hz + kSameRateHz ? settings_.step_hz
-                                                                             : step.ramp_step_hz;
+        const double size = std::abs(left) > 3 * coarse_hz ? coarse_hz : step.ramp_step_hz;
         at_hz =
             std::abs(left) <= size + kSameRateHz ? step.from_hz : at_hz + std::copysign(size, left);
         if (const Status set = set_rate(at_hz); !set) {
@@ -106,7 +106,7 @@ Result<bool> SweepBench::lock_at(const SweepStep& step) {
     }
     locked_hz_ = 0;
     reason_.clear();
-    for (const double pause_s : {kRampPauseS, 3 * kRampPauseS}) {
+    for (const bool again : {false, true}) { // the second time all the way in small steps
         const auto acquired = lock_at_anchor(step);
         if (!acquired) {
             return acquired.error();
@@ -114,7 +114,9 @@ Result<bool> SweepBench::lock_at(const SweepStep& step) {
         if (!acquired.value()) {
             continue;
         }
-        if (const Status there = ramp(step, pause_s); !there) {
+        if (const Status there = ramp(step, again ? 2 * kRampPauseS : kRampPauseS,
+                                      again ? step.ramp_step_hz : settings_.step_hz);
+            !there) {
             return there.error();
         }
         const auto held = watch(step.dwell_s, kSteadyPart * step.dwell_s, false);

@@ -5,9 +5,12 @@
 
 namespace yokedock::lock {
 
-constexpr double kNearEdge = 0.15;    ///< of the range: the set rate is too near its end
-constexpr double kNarrowLine = 0.01;  ///< of the set rate: usual line ranges are 3 to 6 % each side
-constexpr double kNarrowField = 0.03; ///< usual vertical ranges reach 10 % and more
+constexpr double kNearEdge = 0.15; ///< of the range: the set rate is too near its end
+/// Narrower than this, as a share of the set rate, is a sign of weak sync. Data sheets: vertical 46
+/// to 54 and 56 to 64 Hz (AN5192K), 13 % at the least; line catching range +-500 Hz (AN5192K), 6 %,
+/// holding +-900 Hz (LM1391), 11 %. Somewhat and half below those: a margin of ours, no source.
+constexpr double kNarrowField = 0.10;
+constexpr double kNarrowLine = 0.03;
 
 /// Where the set rate stands in the hold range.
 enum class Standing {

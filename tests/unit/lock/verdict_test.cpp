@@ -39,8 +39,8 @@ TEST_CASE("a set rate well inside is good, near an end it is not, with the end n
 }
 
 TEST_CASE("a narrow range is against the board even when it is centred") {
-    CHECK(standing(held(59.2, 60.9)) == Standing::kNarrow); // 1.7 Hz; 3 % of 60 Hz are 1.8 Hz
-    CHECK(standing(held(59.0, 60.9)) == Standing::kInside);
+    CHECK(standing(held(57.2, 63.1)) == Standing::kNarrow); // 5.9 Hz; 10 % of 60 Hz are 6 Hz
+    CHECK(standing(held(57.0, 63.1)) == Standing::kInside);
     CHECK_THAT(reasons_against(held(59.5, 60.5)).at(0), Contains("narrow"));
 }
 

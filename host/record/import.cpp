@@ -134,6 +134,27 @@ void add_table(Import& import, const CsvTable& table, const std::string& file,
     }
 }
 
+/// Fewer periods than these leave rates and shapes in doubt; nothing may be measured at all.
+void warn_if_short(Import& import, const CsvTable& table, const std::string& file,
+                   const ImportOptions& options) {
+    constexpr double kLeastFields = 6;
+    constexpr double kLeastLines = 20;
+    const double length_s = table.time_s.back() - table.time_s.front();
+    const auto warn = [&](char axis, double rate_hz, double least, const char* what) {
+        const bool concerned =
+            std::any_of(table.names.begin(), table.names.end(), [&](const std::string& name) {
+                return name.front() == axis && name.substr(1, 1) == "_" && name != "h_peak_v";
+            });
+        if (concerned && rate_hz > 0 && length_s * rate_hz < least) {
+            import.warnings.push_back(fmt::format(
+                "{}: {:.3g} ms hold {:.2g} {}, expected at least {:g}; capture a longer stretch",
+                file, 1e3 * length_s, length_s * rate_hz, what, least));
+        }
+    };
+    warn('v', options.field_rate_hz, kLeastFields, "fields");
+    warn('h', options.line_rate_hz, kLeastLines, "lines");
+}
+
 /// Moves every table but the first behind the one before it.
 void line_up(std::vector<CsvTable>& tables, capture::Observation& observation) {
     for (std::size_t i = 1; i < tables.size(); ++i) {
@@ -181,6 +202,9 @@ Result<Import> import_tables(std::vector<CsvTable> tables, const std::vector<std
     observation.field_rate_hz = options.field_rate_hz;
     observation.interlaced = options.interlaced;
     observation.clock_u_relative = options.clock_u_relative;
+    for (std::size_t i = 0; i < tables.size(); ++i) {
+        warn_if_short(import, tables[i], files[i], options);
+    }
     line_up(tables, observation);
     for (std::size_t i = 0; i < tables.size(); ++i) {
         for (const std::string& warning : tables[i].warnings) {

@@ -210,6 +210,24 @@ TEST_CASE("files imported together stand one after the other, with the pause not
     CHECK_THAT(twice.error().text, Contains("b.csv") && Contains("v_yoke_a is in an earlier file"));
 }
 
+TEST_CASE("a capture of too few fields or lines is warned about with what it holds") {
+    ImportOptions options;
+    options.field_rate_hz = 50;
+    options.line_rate_hz = 15625;
+    const auto warnings = [&](const char* channel, double length_s) {
+        const CsvTable table{{0, length_s / 2, length_s}, {channel}, {{1, 2, 3}}, {}};
+        return import_tables({table}, {"a.csv"}, options).value().warnings;
+    };
+    CHECK(warnings("v_yoke_a", 0.1201).empty());
+    REQUIRE(warnings("v_yoke_a", 0.03).size() == 1);
+    CHECK_THAT(warnings("v_yoke_a", 0.03)[0], Contains("a.csv") && Contains("1.5 fields"));
+    CHECK(warnings("h_yoke_a", 20.1 / 15625).empty());
+    CHECK_THAT(warnings("h_yoke_a", 10.0 / 15625)[0], Contains("10 lines"));
+    CHECK(warnings("supply_v", 1e-3).empty()); // no part of either axis
+    options.field_rate_hz = 0;
+    CHECK(warnings("v_yoke_a", 0.03).empty());
+}
+
 TEST_CASE("options that name nothing are usage errors, not silence") {
     const CsvTable vertical{{0, 1e-3, 2e-3}, {"v_yoke_a"}, {{1, 2, 3}}, {}};
     ImportOptions options;

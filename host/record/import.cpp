@@ -169,6 +169,43 @@ void line_up(std::vector<CsvTable>& tables, capture::Observation& observation) {
     }
 }
 
+/// A ramp goes through its codes evenly: many samples at the last one and few at those before it
+/// mean that the instrument's range ended there.
+bool stands_at_end(const capture::Samples& samples, double end) {
+    constexpr double kPart = 0.02;
+    constexpr double kOverOthers = 5;
+    constexpr int kOthers = 3;
+    double at_end = 0;
+    double beside = 0;
+    for (const double v : samples.value) {
+        const double codes = std::abs(v - end) / samples.resolution;
+        at_end += codes < 0.5 ? 1 : 0;
+        beside += codes >= 0.5 && codes < kOthers + 0.5 ? 1.0 / kOthers : 0;
+    }
+    return at_end > kPart * static_cast<double>(samples.value.size()) &&
+           at_end > kOverOthers * beside;
+}
+
+void warn_if_clipped(Import& import, const std::string& file) {
+    for (const char* name : {"v_yoke_a", "h_yoke_a"}) {
+        const auto found = import.observation.channels.find(name);
+        if (found == import.observation.channels.end() || !(found->second.resolution > 0)) {
+            continue;
+        }
+        const capture::Samples& samples = found->second;
+        const auto [low, high] = std::minmax_element(samples.value.begin(), samples.value.end());
+        for (const double end : {*low, *high}) {
+            if (*high > *low && stands_at_end(samples, end)) {
+                import.warnings.push_back(fmt::format(
+                    "{}: {} stands at {:.4g} A for long, as where the instrument's range ends; "
+                    "expected a ramp within it: choose a larger range and capture again, or take "
+                    "size and shape for wrong",
+                    file, name, end));
+            }
+        }
+    }
+}
+
 Status add_channels(capture::Observation& observation, CsvTable& table, const std::string& file,
                     const ImportOptions& options) {
     for (std::size_t i = 0; i < table.names.size(); ++i) {
@@ -184,6 +221,7 @@ Status add_channels(capture::Observation& observation, CsvTable& table, const st
         samples.value = std::move(table.columns[i]);
         samples.resolution = resolution_of(samples.value);
         samples.gain_u_relative = options.gain_u_relative;
+        samples.of_bench = false;
     }
     return Done{};
 }
@@ -215,6 +253,7 @@ Result<Import> import_tables(std::vector<CsvTable> tables, const std::vector<std
             return added.error();
         }
     }
+    warn_if_clipped(import, fmt::format("{}", fmt::join(files, ", ")));
     return import;
 }
 

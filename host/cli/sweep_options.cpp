@@ -4,7 +4,7 @@
 #include "host/lock/stimulus.hpp"
 #include "host/record/sweep_json.hpp"
 #include "shared/sync/plan.hpp"
-#include <cmath>
+#include <algorithm>
 #include <fmt/format.h>
 
 namespace yokedock::cli {
@@ -14,7 +14,6 @@ using lock::SweepAxis;
 using lock::SweepSettings;
 
 constexpr std::uint32_t kReferenceClockHz = 16'000'000;
-constexpr double kLongestS = 60;
 /// --watch: so much coarser than a whole sweep, so that a turn is short.
 constexpr double kWatchCoarser = 5;
 
@@ -46,60 +45,6 @@ Result<std::vector<SweepAxis>> axes_of(const SweepRange& range) {
     }
     return usage(fmt::format("--axis is \"{}\", expected vertical, horizontal or both",
                              range.axis.substr(0, 40)));
-}
-
-Error out_of_range(const char* option, double value, const std::string& expected) {
-    return usage(fmt::format("{} is {}, expected {}", option, value, expected));
-}
-
-Status check_numbers(const SweepSettings& s) {
-    const auto between = [](double value, double low, double high) {
-        return value >= low && value <= high; // false for NaN
-    };
-    if (!between(s.low_hz, 0, s.nominal_hz) || s.low_hz == s.nominal_hz) {
-        return out_of_range("--low-hz", s.low_hz,
-                            fmt::format("a rate below the set rate of {:.6g}", s.nominal_hz));
-    }
-    if (!(s.high_hz > s.nominal_hz) || !std::isfinite(s.high_hz)) {
-        return out_of_range("--high-hz", s.high_hz,
-                            fmt::format("a rate above the set rate of {:.6g}", s.nominal_hz));
-    }
-    if (!(s.resolution_hz > 0) || !(s.resolution_hz >= 1e-6 * s.nominal_hz)) {
-        return out_of_range("--resolution-hz", s.resolution_hz,
-                            fmt::format("{:.3g} or more", 1e-6 * s.nominal_hz));
-    }
-    if (!between(s.step_hz, s.resolution_hz, s.high_hz - s.low_hz)) {
-        return out_of_range("--step-hz", s.step_hz,
-                            fmt::format("from the resolution of {:.4g} to the range of {:.4g}",
-                                        s.resolution_hz, s.high_hz - s.low_hz));
-    }
-    if (!between(s.dwell_s, 0, kLongestS)) {
-        return out_of_range("--dwell-s", s.dwell_s, fmt::format("0 to {}", kLongestS));
-    }
-    if (!between(s.acquire_s, 0, kLongestS)) {
-        return out_of_range("--acquire-s", s.acquire_s, fmt::format("0 to {}", kLongestS));
-    }
-    return Done{};
-}
-
-/// Both ends of the range must be rates that the bench can send, and the line rate must not go so
-/// low by accident that it harms the line output stage.
-Status check_ends(const SweepSettings& s, bool allow_low) {
-    for (const double hz : {s.low_hz, s.high_hz}) {
-        if (!sync::make_plan(lock::sync_at(s, hz), kReferenceClockHz).ok) {
-            return out_of_range(hz == s.low_hz ? "--low-hz" : "--high-hz", hz,
-                                "a rate that the bench can make (line rate 10000 to 20000 Hz)");
-        }
-    }
-    if (s.axis == SweepAxis::kHorizontal && !allow_low &&
-        s.low_hz < lock::kLowestLineShare * s.nominal_hz) {
-        return usage(fmt::format(
-            "--low-hz is {:.6g}, expected {:.6g} or more: a line rate far below the set rate "
-            "overstresses the line output stage; where the board is known to stand it, add "
-            "--allow-low",
-            s.low_hz, lock::kLowestLineShare * s.nominal_hz));
-    }
-    return Done{};
 }
 
 template <class Value>
@@ -186,7 +131,11 @@ Result<std::vector<SweepSettings>> plan_sweeps(const SweepRange& range,
     }
     std::vector<SweepSettings> sweeps;
     for (const SweepAxis axis : axes.value()) {
-        SweepSettings s = lock::default_sweep(axis, sync);
+        Result<SweepSettings> usual = lock::default_sweep(axis, sync, kReferenceClockHz);
+        if (!usual) {
+            return usual.error();
+        }
+        SweepSettings s = usual.value();
         if (watch) {
             s.resolution_hz *= kWatchCoarser;
             s.step_hz = std::max(s.step_hz, 2 * s.resolution_hz);
@@ -199,11 +148,8 @@ Result<std::vector<SweepSettings>> plan_sweeps(const SweepRange& range,
         }
         s.returns = !range.no_returns && !watch;
         s.pull_in = !range.no_pull_in && !watch;
-        if (const Status numbers = check_numbers(s); !numbers) {
-            return numbers.error();
-        }
-        if (const Status ends = check_ends(s, range.allow_low); !ends) {
-            return ends.error();
+        if (const Status good = lock::check_sweep(s, range.allow_low); !good) {
+            return good.error();
         }
         sweeps.push_back(s);
     }

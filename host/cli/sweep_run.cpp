@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/sweep_run.hpp"
 #include "host/cli/progress.hpp"
-#include "host/lock/search.hpp"
 #include "host/lock/sweep_bench.hpp"
+#include "host/lock/sweep_search.hpp"
 #include "host/record/sweep_json.hpp"
 #include <algorithm>
 #include <fmt/format.h>
@@ -54,6 +54,9 @@ Status run_sweep(bench::Bench& bench, OpenLog& open, std::size_t sweep, Progress
     }
     const double time_before_s = run.steps.empty() ? 0 : run.steps.back().time_s;
     lock::SweepBench sweep_bench(bench, settings);
+    for (const StepResult& before : run.steps) {
+        sweep_bench.remember(before);
+    }
     while (const std::optional<SweepStep> step = search.next()) {
         if (progress != nullptr) {
             std::string part = lock::word(step->part);

@@ -24,10 +24,8 @@ std::string verdict_text(const report::SweepVerdict& verdict) {
         }
         return out;
     }
-    return verdict.summary.complete
-               ? fmt::format("  Good: it locks at the set rate, at least {:.0f} % from every limit "
-                             "found.\n",
-                             100 * lock::kLeastMarginShare)
+    return lock::standing(verdict.summary) == lock::Standing::kInside
+               ? "  Good: the set rate is held, well inside the range.\n"
                : "";
 }
 

@@ -1,15 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "host/lock/sweep_search.hpp"
+#include "host/lock/verdict.hpp"
 #include <cmath>
 #include <fmt/format.h>
 
 namespace yokedock::lock {
 namespace {
 
-constexpr double kNearEdge = 0.15;     // of the range: the set rate is too near its end
 constexpr double kFreeRunRight = 0.06; // of the set rate: an oscillator that sync could hold
-constexpr double kNarrowLine = 0.01;   // of the set rate: usual line ranges are 3 to 6 % each side
-constexpr double kNarrowField = 0.03;  // usual vertical ranges reach 10 % and more
 
 bool known(const Limit& limit) {
     return limit.status == LimitStatus::kFound || limit.status == LimitStatus::kBeyond;
@@ -71,9 +69,8 @@ void inside(SweepSummary& s, double low, double high) {
     const double set = s.settings.nominal_hz;
     const double width = high - low;
     const double below = (set - low) / width;
-    const double narrow = (vertical(s) ? kNarrowField : kNarrowLine) * set;
-    if (width < narrow && s.hold_low.status == LimitStatus::kFound &&
-        s.hold_high.status == LimitStatus::kFound) {
+    const Standing place = standing(s);
+    if (place == Standing::kNarrow) {
         s.findings.push_back(fmt::format(
             "The range is narrow: {:.3f} to {:.3f} Hz, {:.2f} % of the set rate, with a free run "
             "of {:.3f} Hz. Sync is weak where it meets the oscillator: look at the sync level, the "
@@ -82,8 +79,8 @@ void inside(SweepSummary& s, double low, double high) {
         return;
     }
     // A triggered oscillator locks only above its free run: there only the lower end can be near.
-    if (below < kNearEdge || below > 1 - kNearEdge) {
-        const bool near_low = below < kNearEdge;
+    if (place == Standing::kNearLow || place == Standing::kNearHigh) {
+        const bool near_low = place == Standing::kNearLow;
         s.findings.push_back(fmt::format(
             "It holds the set rate of {:.3f} Hz, but near the {} end of its range ({:.3f} to "
             "{:.3f} "

@@ -227,9 +227,7 @@ Result<StepResult> SweepBench::run_step(const SweepStep& step) {
         return verdict.error();
     }
     const Verdict& v = verdict.value();
-    if (step.approach == Approach::kNoSync) {
-        free_run_hz_ = v.board_hz;
-    } else {
+    if (step.approach != Approach::kNoSync) {
         const double field = report_->field_rate.hz();
         const double line = report_->line_rate.hz();
         r.achieved_hz = vertical(settings_) ? field : line;
@@ -252,10 +250,17 @@ Result<StepResult> SweepBench::run_step(const SweepStep& step) {
     r.edges = v.edges;
     const bool locked = v.state == BoardState::locked;
     locked_hz_ = locked ? step.rate_hz : 0;
-    if (locked && step.part == SweepPart::nominal) {
-        anchor_hz_ = step.rate_hz;
-    }
+    remember(r);
     return r;
+}
+
+void SweepBench::remember(const StepResult& r) {
+    if (r.step.approach == Approach::kNoSync) {
+        free_run_hz_ = r.board_hz;
+    }
+    if (r.state == BoardState::locked && r.step.part == SweepPart::nominal) {
+        anchor_hz_ = r.step.rate_hz;
+    }
 }
 
 } // namespace yokedock::lock

@@ -18,6 +18,10 @@ class SweepBench {
     /// to be not locked.
     [[nodiscard]] Result<StepResult> run(const SweepStep& step);
 
+    /// Takes over what a step told that was run before, so that a sweep goes on as if it had not
+    /// been stopped.
+    void remember(const StepResult& result);
+
   private:
     [[nodiscard]] Result<StepResult> run_step(const SweepStep& step);
     [[nodiscard]] Status set_rate(double rate_hz);

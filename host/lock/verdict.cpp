@@ -1,60 +1,72 @@
 // SPDX-License-Identifier: MIT
 #include "host/lock/verdict.hpp"
-#include <cmath>
 #include <fmt/format.h>
 
 namespace yokedock::lock {
 namespace {
 
-/// Decimals for a rate of this axis: vertical limits are known to 0.1 Hz or better, horizontal to
-/// 10 Hz.
-std::string rate(double hz, const SweepSettings& settings) {
-    return fmt::format("{:.{}f} Hz", hz, settings.axis == SweepAxis::kVertical ? 2 : 0);
+bool vertical(const SweepSummary& s) {
+    return s.settings.axis == SweepAxis::kVertical;
 }
 
-void judge(const char* what, const char* side, const Limit& limit, const SweepSettings& settings,
-           std::vector<std::string>& against) {
-    if (limit.status != LimitStatus::kFound) {
-        return;
-    }
-    const double margin = side[0] == 'l' ? settings.nominal_hz - limit.locked_hz
-                                         : limit.locked_hz - settings.nominal_hz;
-    if (margin < 0) {
-        against.push_back(fmt::format("The set rate lies outside the {} range: its {} limit is {}, "
-                                      "the set rate {}.",
-                                      what, side, rate(limit.locked_hz, settings),
-                                      rate(settings.nominal_hz, settings)));
-    } else if (margin < kLeastMarginShare * settings.nominal_hz) {
-        against.push_back(fmt::format(
-            "The set rate lies only {} ({:.2f} %) from the {} {} limit, less than {:.0f} %: drift "
-            "may carry the board out of lock; adjust hold, or find what pulls the oscillator off.",
-            rate(margin, settings), 100 * margin / settings.nominal_hz, side, what,
-            100 * kLeastMarginShare));
-    }
+std::string rate(double hz, const SweepSummary& s) {
+    return fmt::format("{:.{}f} Hz", hz, vertical(s) ? 3 : 0);
+}
+
+std::string near_text(const SweepSummary& s, const char* end, const Limit& limit) {
+    const double away = limit.locked_hz - s.settings.nominal_hz;
+    return fmt::format(
+        "The set rate of {} is only {} from the {} end of the hold range: {:.0f} % of "
+        "the range is the least that warm-up and mains leave safe.",
+        rate(s.settings.nominal_hz, s), rate(away < 0 ? -away : away, s), end, 100 * kNearEdge);
 }
 
 } // namespace
 
-std::vector<std::string> reasons_against(const SweepSummary& s) {
-    std::vector<std::string> against;
+Standing standing(const SweepSummary& s) {
     if (!s.locks_at_nominal) {
-        if (s.nominal_state != BoardState::undecided || s.complete) {
-            against.push_back(fmt::format("The board does not lock at the set rate of {}: {}.",
-                                          rate(s.settings.nominal_hz, s.settings),
-                                          word(s.nominal_state)));
-        }
-        return against;
+        return s.complete || s.nominal_state != BoardState::undecided ? Standing::kNoLock
+                                                                      : Standing::kUnknown;
     }
-    judge("hold", "low", s.hold_low, s.settings, against);
-    judge("hold", "high", s.hold_high, s.settings, against);
-    if (s.pull_in_low.status == LimitStatus::kNone && s.pull_in_high.status == LimitStatus::kNone) {
-        against.emplace_back("Once lost, lock is not found again at any rate tried: " +
-                             s.pull_in_low.reason);
-        return against;
+    const auto known = [](const Limit& limit) {
+        return limit.status == LimitStatus::kFound || limit.status == LimitStatus::kBeyond;
+    };
+    if (!known(s.hold_low) || !known(s.hold_high)) {
+        return Standing::kUnknown;
     }
-    judge("pull-in", "low", s.pull_in_low, s.settings, against);
-    judge("pull-in", "high", s.pull_in_high, s.settings, against);
-    return against;
+    const bool low_found = s.hold_low.status == LimitStatus::kFound;
+    const bool high_found = s.hold_high.status == LimitStatus::kFound;
+    const double set = s.settings.nominal_hz;
+    const double width = s.hold_high.locked_hz - s.hold_low.locked_hz;
+    if (low_found && high_found && width < (vertical(s) ? kNarrowField : kNarrowLine) * set) {
+        return Standing::kNarrow;
+    }
+    if (low_found && set - s.hold_low.locked_hz < kNearEdge * width) {
+        return Standing::kNearLow;
+    }
+    if (high_found && s.hold_high.locked_hz - set < kNearEdge * width) {
+        return Standing::kNearHigh;
+    }
+    return Standing::kInside;
+}
+
+std::vector<std::string> reasons_against(const SweepSummary& s) {
+    switch (standing(s)) {
+    case Standing::kNoLock:
+        return {fmt::format("The board does not lock at the set rate of {}: {}.",
+                            rate(s.settings.nominal_hz, s), word(s.nominal_state))};
+    case Standing::kNarrow:
+        return {fmt::format("The hold range is narrow: {} to {}.", rate(s.hold_low.locked_hz, s),
+                            rate(s.hold_high.locked_hz, s))};
+    case Standing::kNearLow:
+        return {near_text(s, "lower", s.hold_low)};
+    case Standing::kNearHigh:
+        return {near_text(s, "upper", s.hold_high)};
+    case Standing::kInside:
+    case Standing::kUnknown:
+        break;
+    }
+    return {};
 }
 
 } // namespace yokedock::lock

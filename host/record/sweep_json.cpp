@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/record/sweep_json.hpp"
+#include "host/lock/stimulus.hpp"
 #include "host/record/figures_json.hpp"
 #include "host/record/wire_json.hpp"
 #include "shared/sync/plan.hpp"
@@ -179,6 +180,11 @@ SweepSettings sweep_settings_from_json(const Node& node, std::uint32_t clock_hz)
     s.acquire_s = node.at("acquire_s").number(0, kLongestWaitS);
     s.returns = node.at("returns").boolean();
     s.pull_in = node.at("pull_in").boolean();
+    if (!node.failed()) {
+        if (const Status good = check_sweep(s, true); !good) {
+            node.complain("no sweep that can be run (" + good.error().text + ")", "one");
+        }
+    }
     return s;
 }
 

@@ -12,8 +12,8 @@ namespace yokedock::record {
 [[nodiscard]] const char* limit_word(lock::LimitStatus status);   ///< "found"
 
 [[nodiscard]] nlohmann::ordered_json sweep_settings_to_json(const lock::SweepSettings& settings);
-/// Complaints go to the node's context. Checked: what the search and the bench rely on, so that
-/// low <= nominal <= high, steps above zero, and sync that a device with this clock can make.
+/// Complaints go to the node's context. Checked: that a device with this clock can make the sync,
+/// and lock::check_sweep().
 [[nodiscard]] lock::SweepSettings sweep_settings_from_json(const Node& node,
                                                            std::uint32_t clock_hz);
 

@@ -45,8 +45,9 @@ std::string limit_row(const char* text, const Limit& limit, const SweepSummary& 
     case LimitStatus::kNotMeasured:
         break;
     }
+    // A search that was cut off leaves the reason of its last step, which is not why.
     return row(text, "not measured: " +
-                         (limit.reason.empty() ? "the sweep did not get there" : limit.reason));
+                         (s.complete ? limit.reason : std::string("the sweep did not get there")));
 }
 
 std::string free_run_row(const char* text, const std::optional<analysis::Figure>& figure) {

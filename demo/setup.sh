@@ -5,6 +5,9 @@
 yokedock_build_packages="g++ cmake make pkg-config gcc-avr avr-libc libsimavr-dev libelf-dev libserialport-dev \
 libcli11-dev libfmt-dev nlohmann-json3-dev catch2 gnuplot-nox"
 yokedock_test_packages="libgsl-dev python3-scipy ngspice procps"
+# For ./tests/run --fuzz and --tidy only; 100 MB and more each, so not part of the above.
+yokedock_fuzz_packages="clang libclang-rt-14-dev llvm"
+yokedock_tidy_packages="clang-tidy"
 
 # The file whose presence shows that a package is there, without asking the package manager: keeps a second
 # call quick, and lets other systems that have the tools go on.

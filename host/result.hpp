@@ -9,12 +9,12 @@ namespace yokedock {
 
 /// Which family of exit code an error belongs to (docs: exit codes). The number is the exit code.
 enum class ErrorKind {
-    kUsage = 2,    ///< an option or its value
-    kLink = 3,     ///< no bench, or link lost
-    kRefused = 4,  ///< the bench refused or tripped
-    kFile = 5,     ///< a file is missing, broken or not what it should be
-    kInternal = 6, ///< our own fault
-    kStopped = 7,  ///< stopped by the user; never an exit code by itself
+    kUsage = 2,     ///< an option or its value
+    kLink = 3,      ///< no bench, or link lost
+    kRefused = 4,   ///< the bench refused or tripped
+    kFile = 5,      ///< a file is missing, broken or not what it should be
+    kInternal = 6,  ///< our own fault
+    kStopped = 130, ///< stopped by the user
 };
 
 /// The world's fault, in words: what failed, value received, what was expected, what to do next.

@@ -156,9 +156,7 @@ void add_options(CLI::App& app, Options& options) {
         ->capture_default_str();
 }
 
-} // namespace
-
-int main(int argc, char** argv) {
+int run_program(int argc, char** argv) {
     Options options;
     options.board = from_program_folder(YOKEDOCK_BOARD_FROM_HERE);
     options.firmware = from_program_folder(YOKEDOCK_FIRMWARE_FROM_HERE);
@@ -184,4 +182,18 @@ int main(int argc, char** argv) {
     sigaction(SIGINT, &action, nullptr);
     sigaction(SIGTERM, &action, nullptr);
     return run(options);
+}
+
+} // namespace
+
+int main(int argc, char** argv) {
+    try {
+        return run_program(argc, argv);
+    } catch (const std::exception& error) {
+        std::fprintf(stderr,
+                     "yokedock_virtual_bench: unexpected: %s; please report this (if memory was "
+                     "short, close programs)\n",
+                     error.what());
+        return static_cast<int>(ErrorKind::kInternal);
+    }
 }

@@ -38,11 +38,11 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         path.free_count = kBlocks;
         next_ = 0;
         held_ = 0;
-        path.dropped = 0;
         for (Writer& writer : path.writer) {
             writer.block = nullptr;
             writer.left = 0;
             writer.gap = 0;
+            writer.dropped = 0;
         }
     }
 
@@ -140,6 +140,16 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         return far;
     }
 
+    /// Line edges may have been lost before the next one: its block carries the gap flag, though no
+    /// word of the pool was dropped. From the same context as push_line_edge().
+    YOKEDOCK_RARE void break_line_edges() {
+        Writer& w = path.writer[1];
+        if (w.block != nullptr) {
+            seal(w);
+        }
+        w.gap = 1;
+    }
+
     /// Before the first line edge of a capture, at tick `now`: no edge was there.
     void begin_line_edges(uint32_t now) {
         path.line_low = static_cast<uint16_t>(now);
@@ -195,20 +205,23 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
 
     /// The sealed block with this number; nullptr when it is not (or no longer) held.
     const Block* find(uint16_t number) const {
-        Lock lock;
-        const uint16_t back = static_cast<uint16_t>(next_ - number);
-        return back == 0 || back > held_ ? nullptr : order_[number & 31];
+        const Sealed sealed = this->sealed();
+        const uint16_t back = static_cast<uint16_t>(sealed.next - number);
+        return back == 0 || back > sealed.held ? nullptr : order_[number & 31];
     }
 
     /// Blocks before number may be reused. Numbers not yet given free everything sealed.
     void free_below(uint16_t number) {
         for (;;) {
-            Lock lock; // short: one block at a time
-            const uint16_t oldest = static_cast<uint16_t>(next_ - held_);
-            if (held_ == 0 || static_cast<int16_t>(static_cast<uint16_t>(number - oldest)) <= 0) {
+            const Sealed sealed = this->sealed();
+            const uint16_t oldest = static_cast<uint16_t>(sealed.next - sealed.held);
+            if (sealed.held == 0 ||
+                static_cast<int16_t>(static_cast<uint16_t>(number - oldest)) <= 0) {
                 return;
             }
-            free_[path.free_count++] = order_[oldest & 31];
+            Block* block = order_[oldest & 31]; // only this context takes blocks out of the order
+            Lock lock;
+            free_[path.free_count++] = block;
             --held_;
         }
     }
@@ -218,12 +231,16 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         return next_;
     }
     uint16_t oldest() const {
-        Lock lock;
-        return static_cast<uint16_t>(next_ - held_);
+        const Sealed sealed = this->sealed();
+        return static_cast<uint16_t>(sealed.next - sealed.held);
     }
     uint32_t dropped() const {
-        Lock lock;
-        return path.dropped;
+        uint32_t sum = 0;
+        for (const Writer& writer : path.writer) {
+            Lock lock; // one at a time: the slot handler must not wait for all
+            sum += writer.dropped;
+        }
+        return sum;
     }
 
     struct Writer {
@@ -232,6 +249,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         uint32_t base;
         uint8_t left; ///< words that still fit; 0: none, for the block is full, or not open
         uint8_t gap;
+        uint32_t dropped; ///< words; by kind, for one kind's interrupt comes between another's
     };
 
     struct SampleWriter {
@@ -248,16 +266,24 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         uint16_t
             line_low; ///< time of the last line edge; the high half as of its last passing of 0
         uint16_t line_high;
-        uint32_t dropped; ///< words; where block is nullptr and free_count 0, a word is counted
-                          ///< here and writer.gap set
-        uint8_t free_count;
+        uint8_t free_count; ///< where it is 0 and a writer's block nullptr, a word is counted in
+                            ///< the writer's dropped, and its gap set
     };
     Path path = {};
 
   private:
-    void lose(Writer& w) {
+    struct Sealed {
+        uint16_t next;
+        uint8_t held;
+    };
+    /// Short lock: the slot handler must not wait for what is made of it.
+    Sealed sealed() const {
         Lock lock;
-        ++path.dropped;
+        return {next_, held_};
+    }
+
+    void lose(Writer& w) {
+        ++w.dropped;
         w.gap = 1;
     }
 

@@ -59,6 +59,14 @@ class EdgeCounter {
         path.longest = 0;
     }
 
+    /// Edges may have been lost on the way here: the next interval tells nothing. From the same
+    /// interrupt.
+    void forget_last() {
+        have_last_ = false;
+        beyond_ = 0;
+        path.longest = 0;
+    }
+
     struct Long {
         uint32_t ticks;
         uint16_t count;

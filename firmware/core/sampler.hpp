@@ -59,7 +59,7 @@ class Sampler {
 
     /// Main loop, interrupts off: lines are this long from now on.
     void set_line(uint16_t line_ticks) {
-        line_ticks_ = line_ticks;
+        path.line_ticks = line_ticks;
         path.wait =
             static_cast<int16_t>(static_cast<int16_t>(spacing_) - static_cast<int16_t>(line_ticks));
         for (Turn& turn : path.turn) {
@@ -219,7 +219,7 @@ class Sampler {
     };
 
     /// A port may do by hand: plan() for slots that are whole lines, take() for the oldest turn
-    /// when its age is right, prepare() for an entry that skips no lines.
+    /// when its age is right, prepare() for an entry that skips one line or none.
     struct Path {
         volatile uint8_t enabled;
         uint8_t taken;
@@ -231,6 +231,7 @@ class Sampler {
         uint16_t soonest; ///< results are this many ticks old at least
         int16_t wait;     ///< conversion and latency less one line
         int16_t least;    ///< lowest place of the next turn that needs no skipped line
+        uint16_t line_ticks;
     };
     Path path = {};
 
@@ -242,7 +243,7 @@ class Sampler {
     }
 
     uint16_t inside_line(uint16_t place) const {
-        return place < line_ticks_ ? place : static_cast<uint16_t>(line_ticks_ - 1);
+        return place < path.line_ticks ? place : static_cast<uint16_t>(path.line_ticks - 1);
     }
 
     /// Two triggers are spaced by at least conversion and latency: line + place - last place >=
@@ -268,7 +269,7 @@ class Sampler {
     YOKEDOCK_RARE uint8_t lines_to_skip(uint16_t place, int16_t least) const {
         uint8_t skip = 0;
         while (static_cast<int16_t>(place) < least) {
-            place = static_cast<uint16_t>(place + line_ticks_);
+            place = static_cast<uint16_t>(place + path.line_ticks);
             ++skip;
         }
         return skip;
@@ -282,7 +283,6 @@ class Sampler {
 
     volatile uint16_t late_ = 0;
     uint16_t spacing_ = 0; ///< of two triggers at least
-    uint16_t line_ticks_ = 0;
     Entry entry_[wire::kMaxSchedule] = {};
 };
 

@@ -7,7 +7,6 @@
 namespace yokedock::analysis {
 namespace {
 
-constexpr double kSteadySyncSd = 1e-3; // of a period
 constexpr double kEnoughFolded = 0.25; // part of the samples that marks must reach to be used
 
 // A free-running oscillator may be far off, but not by half.
@@ -25,11 +24,26 @@ const capture::Samples* channel(const capture::Observation& o, const std::string
 
 // Steady sync is taken as its straight line: the board's oscillators do not follow the generator's
 // ticks.
-Marks sync_marks(const PeriodFit& sync) {
+// Where a locked board's edges tell the period better than sync does (an oscilloscope steps over
+// edges of sync, and sees the slopes of a retrace), the line is turned to that period about its
+// middle.
+Marks sync_marks(const PeriodFit& sync, const PeriodFit* locked_edges) {
     Marks marks{{}, sync.period_s, true};
-    const bool steady = sync.timing_sd_s < kSteadySyncSd * sync.period_s;
+    const bool steady = sync.steady();
+    const bool turn = steady && sync.resolution_s > 0 && locked_edges != nullptr &&
+                      locked_edges->period_u_s < sync.period_u_s;
+    marks.period_u_s = turn ? locked_edges->period_u_s : sync.period_u_s;
+    const double difference_s = turn ? locked_edges->period_s - sync.period_s : 0;
+    marks.period_s += difference_s;
+    std::vector<double> middle(sync.run_start_s.size(), 0.0);
+    std::vector<double> count(middle.size(), 0.0);
     for (const IndexedEdge& e : sync.edges) {
-        marks.time_s.push_back(steady ? sync.line_s(e) : e.time_s);
+        middle[e.run] += static_cast<double>(e.index);
+        count[e.run] += 1;
+    }
+    for (const IndexedEdge& e : sync.edges) {
+        const double from_middle = static_cast<double>(e.index) - middle[e.run] / count[e.run];
+        marks.time_s.push_back(steady ? sync.line_s(e) + difference_s * from_middle : e.time_s);
     }
     return marks;
 }
@@ -39,6 +53,7 @@ Marks sync_marks(const PeriodFit& sync) {
 Marks edge_marks(const PeriodFit& edges, double resolution_s) {
     Marks marks{{}, edges.period_s, false};
     const bool straight = resolution_s > 0 && edges.timing_sd_s <= resolution_s;
+    marks.period_u_s = straight ? edges.period_u_s : 0;
     for (std::size_t i = 0; i < edges.edges.size(); ++i) {
         const IndexedEdge& e = edges.edges[i];
         const double at = straight ? edges.line_s(e) : e.time_s;
@@ -136,7 +151,7 @@ Axis horizontal_axis(const capture::Observation& o, const AnalysisOptions& optio
 AxisTiming time_axis(const Axis& axis, const capture::Observation& observation) {
     AxisTiming timing;
     find_edges(axis, timing);
-    timing.sync = fit_period(*axis.sync_s, 0);
+    timing.sync = fit_period(*axis.sync_s, observation.sync.resolution_s);
     if (!timing.sync) {
         timing.lock.text = observation.sync_on ? "when sync was sent is not known"
                                                : "no sync was sent while the board was observed";
@@ -157,7 +172,8 @@ AxisFold fold_axis(const Axis& axis, const AxisTiming& timing, const capture::Sa
         timing.sync && (timing.lock.state == LockState::kLocked ||
                         (timing.lock.state == LockState::kUndecided && !timing.edges));
     if (on_sync) {
-        result.fold = fold(samples, sync_marks(*timing.sync));
+        const bool locked = timing.lock.state == LockState::kLocked && timing.edges;
+        result.fold = fold(samples, sync_marks(*timing.sync, locked ? &*timing.edges : nullptr));
         if (enough(result.fold, samples)) {
             return result;
         }

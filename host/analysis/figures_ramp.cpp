@@ -66,7 +66,7 @@ struct RampFindings {
     bool own_window = false; ///< part of trace, for want of a window or of sync
 };
 
-void choose_window(const Axis& axis, RampFindings& f) {
+void choose_window(const Axis& axis, const AxisTiming& timing, RampFindings& f) {
     const double period = f.fold.period_s;
     double begin = f.segments.retrace_end_s;
     double end = f.segments.retrace_begin_s + period;
@@ -89,7 +89,7 @@ void choose_window(const Axis& axis, RampFindings& f) {
     f.own_window = !axis.window->has_value() || !f.fold.sync;
     if (!f.own_window) {
         f.input.window = {(*axis.window)->begin_s, (*axis.window)->end_s};
-        f.input.begin_u_s = f.input.end_u_s = lag_u;
+        f.input.begin_u_s = f.input.end_u_s = std::hypot(lag_u, timing.sync->place_u_s());
         return;
     }
     const double span = end - begin;
@@ -100,7 +100,7 @@ void choose_window(const Axis& axis, RampFindings& f) {
 }
 
 // Shape from the fold as it is now.
-bool measure_shape(const Axis& axis, RampFindings& f) {
+bool measure_shape(const Axis& axis, const AxisTiming& timing, RampFindings& f) {
     f.segments = find_segments(f.fold);
     if (!f.segments.problem.empty()) {
         f.problem = f.segments.problem;
@@ -109,7 +109,7 @@ bool measure_shape(const Axis& axis, RampFindings& f) {
     f.retrace = axis.vertical ? measure_settling_retrace(f.fold, f.segments)
                               : measure_retrace(f.fold, f.segments);
     f.input.direction = f.segments.direction;
-    choose_window(axis, f);
+    choose_window(axis, timing, f);
     if (!(f.input.window.end_s > f.input.window.begin_s) ||
         f.input.window.end_s - f.input.window.begin_s > f.fold.period_s) {
         f.problem = "the window of the profile does not fit into one period";
@@ -149,7 +149,7 @@ RampFindings investigate(const Axis& axis, const AxisTiming& timing, const Suppl
     }
     f.fold = folded.fold;
     f.input.scale = {axis.ramp->gain_u_relative, axis.ramp->zero_u};
-    if (!measure_shape(axis, f)) {
+    if (!measure_shape(axis, timing, f)) {
         return f;
     }
     f.hum = find_hum(f.fold, f.shape.fit, supply.mains_hz);
@@ -157,7 +157,7 @@ RampFindings investigate(const Axis& axis, const AxisTiming& timing, const Suppl
         // Ramp and hum by turns: each is fitted to what the other leaves.
         f.fold = folded.fold;
         remove_hum(f.fold, f.shape.fit, f.hum);
-        if (!measure_shape(axis, f)) {
+        if (!measure_shape(axis, timing, f)) {
             return f;
         }
         f.hum = measure_hum(folded.fold, f.shape.fit, f.hum.mains_hz);

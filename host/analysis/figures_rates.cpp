@@ -61,10 +61,12 @@ void add_lock_figures(const Axis& axis, const AxisTiming& timing, double clock_u
     const double scale = timing.track->sync_period_s * kMicro;
     // Stamps lie half a step late or early on average: which, the front end decides.
     const double step_u = axis.pulses->resolution_s * kMicro / std::sqrt(12.0);
+    const double sync_u = timing.sync->place_u_s() * kMicro;
     // Retrace may begin before sync: then less than nothing, not nearly a period, after it.
     const double phase = lock.phase - std::round(lock.phase);
-    Figure f = measured(axis.name("phase_us"), text, "us", phase * scale,
-                        std::hypot(lock.phase_u * scale, step_u), lock.count, "mean over edges");
+    Figure f =
+        measured(axis.name("phase_us"), text, "us", phase * scale,
+                 std::hypot(lock.phase_u * scale, step_u, sync_u), lock.count, "mean over edges");
     f.u_clock = std::abs(f.value) * clock_u;
     result.figures.push_back(f);
 }

@@ -72,6 +72,9 @@ Fold fold(const capture::Samples& samples, const Marks& marks, std::size_t cells
     result.sync = marks.sync;
     result.delay_s = samples.delay_s;
     result.resolution = samples.resolution;
+    // A line of the wrong slope: evenly spread over its length.
+    result.place_u_s =
+        marks.period_u_s * static_cast<double>(marks.time_s.size()) / std::sqrt(12.0);
     if (marks.time_s.empty() || !(marks.period_s > 0) || samples.value.empty()) {
         return result;
     }

@@ -14,7 +14,8 @@ namespace yokedock::analysis {
 struct Marks {
     std::vector<double> time_s;
     double period_s = 0;
-    bool sync = false; ///< marks are sync starts; else the board's own retrace edges
+    bool sync = false;     ///< marks are sync starts; else the board's own retrace edges
+    double period_u_s = 0; ///< of marks that were put on a straight line; 0: each stands for itself
 };
 
 struct FoldedSample {
@@ -41,6 +42,7 @@ struct Fold {
     std::vector<Cell> cells;           ///< in phase order, only cells with samples
     double noise_sd = 0;               ///< median sd inside cells; 0 when cells hold single samples
     std::size_t periods = 0;           ///< periods that gave samples
+    double place_u_s = 0; ///< how far periods may lie beside each other for the doubt of the period
 };
 
 inline constexpr std::size_t kCellsPerPeriod = 1024;

@@ -9,6 +9,7 @@
 namespace yokedock::analysis {
 namespace {
 
+constexpr double kStrayPart = 0.05; // of a period
 constexpr double kOutlierSd = 6;
 constexpr std::size_t kWanderBlocks = 500;
 
@@ -78,9 +79,14 @@ bool drop_outliers(PeriodFit& fit, double resolution_s) {
     if (kept.size() == fit.edges.size() || kept.size() < 3) {
         return false;
     }
-    const std::size_t dropped = fit.edges.size() - kept.size();
-    fit.extra += dropped;   // what stood there was not the edge ...
-    fit.missing += dropped; // ... that should have stood there
+    // Far from its place it was not the edge that should have stood there; near it, it was, early
+    // or late: jitter, which must not bend the line either.
+    const auto strays = static_cast<std::size_t>(
+        std::count_if(fit.residual_s.begin(), fit.residual_s.end(), [&](double r) {
+            return std::abs(r) > std::max(bound, kStrayPart * fit.period_s);
+        }));
+    fit.extra += strays;
+    fit.missing += strays;
     fit.edges = std::move(kept);
     return true;
 }
@@ -132,6 +138,17 @@ double wander_factor(const PeriodFit& fit, double sd) {
 
 } // namespace
 
+bool PeriodFit::steady() const {
+    constexpr double kSteadySd = 1e-3; // of a period
+    // Steps spread a residual by resolution / sqrt(12) at the most, half of the steps when an edge
+    // flips between two of them.
+    return timing_sd_s < std::max(kSteadySd * period_s, resolution_s / 2);
+}
+
+double PeriodFit::place_u_s() const {
+    return quantised_place_u(resolution_s, period_s, count);
+}
+
 std::optional<PeriodFit> fit_period(const std::vector<double>& times_s, double resolution_s,
                                     const std::vector<capture::Interval>& unwatched) {
     EdgeIndex index = index_edges(times_s, unwatched);
@@ -154,6 +171,7 @@ std::optional<PeriodFit> fit_period(const std::vector<double>& times_s, double r
         rss += r * r;
     }
     fit.count = fit.edges.size();
+    fit.resolution_s = resolution_s;
     const auto n = static_cast<double>(fit.count);
     const double freedom = std::max(1.0, n - 1 - static_cast<double>(index.runs));
     fit.timing_sd_s = std::sqrt(rss / freedom);

@@ -19,6 +19,7 @@ struct PeriodFit {
     std::size_t missing = 0;
     std::size_t extra = 0;
     double duration_s = 0;
+    double resolution_s = 0;         ///< as given
     std::vector<IndexedEdge> edges;  ///< those used
     std::vector<double> residual_s;  ///< time minus line, per edge used
     std::vector<double> run_start_s; ///< the line's time at index 0, per run
@@ -26,6 +27,12 @@ struct PeriodFit {
     [[nodiscard]] double line_s(const IndexedEdge& edge) const {
         return run_start_s[edge.run] + period_s * static_cast<double>(edge.index);
     }
+    /// A generator: its edges stray from the line by no more than their own steps, or than a
+    /// thousandth of a period, and are taken for the line.
+    [[nodiscard]] bool steady() const;
+    /// Standard uncertainty of the line's place from the steps alone: averaged where edges fall all
+    /// over a step, the whole of it where they all fall at one place between two steps.
+    [[nodiscard]] double place_u_s() const;
 };
 
 /// Least squares over all edges; edges far off the line (6 robust sd) are taken for extra ones.

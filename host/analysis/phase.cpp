@@ -8,8 +8,7 @@
 namespace yokedock::analysis {
 namespace {
 
-constexpr double kSteadySyncSd =
-    1e-3; // of a period: below this sync is a straight line and its own steps no jitter
+constexpr double kBeforeSync = 1e-3; // of a period: an edge this early still belongs to that sync
 constexpr double kRatioTolerance = 0.003; // nearer than this to p/q counts as locked at that ratio
 
 // Mean of a phase that may straddle 0 / 1.
@@ -108,7 +107,7 @@ PhaseTrack track_phase(const PeriodFit& sync, const PeriodFit& edges) {
     std::size_t run = 0;
     std::size_t last_sync_run = 0;
     std::size_t last_edge_run = 0;
-    const bool steady = sync.timing_sd_s < kSteadySyncSd * sync.period_s;
+    const bool steady = sync.steady();
     for (const IndexedEdge& e : edges.edges) {
         while (s + 1 < sync.edges.size() && sync.edges[s + 1].time_s <= e.time_s) {
             ++s;
@@ -116,7 +115,7 @@ PhaseTrack track_phase(const PeriodFit& sync, const PeriodFit& edges) {
         const IndexedEdge& before = sync.edges[s];
         const double start = steady ? sync.line_s(before) : before.time_s;
         const double since = (e.time_s - start) / sync.period_s;
-        if (since < -kSteadySyncSd || since > 1.5) { // no sync known there
+        if (since < -kBeforeSync || since > 1.5) { // no sync known there
             continue;
         }
         const std::int64_t lead = before.index - e.index;

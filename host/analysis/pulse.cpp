@@ -10,8 +10,10 @@ namespace yokedock::analysis {
 namespace {
 
 constexpr std::size_t kMinCells = 24;
-constexpr double kTopLevel = 0.85; // of the height: what is lower belongs to an edge
-constexpr double kTopPart = 0.15;  // of the half-height width: the parabola's reach to either side
+constexpr double kTopLevel = 0.7; // of the height: what is lower belongs to an edge
+constexpr double kTopPart = 0.15; // of the half-height width: the parabola's reach to either side
+constexpr double kMostTopPart = 0.35; // where places are few
+constexpr std::size_t kTopPlaces = 5;
 
 double cell_u(const Fold& fold, const Cell& c) {
     const double floor = fold.resolution / std::sqrt(12.0);
@@ -24,9 +26,8 @@ double cell_u(const Fold& fold, const Cell& c) {
 // Middle value of a place and its neighbours: a single wild place is not the peak.
 double smoothed(const std::vector<Cell>& cells, std::size_t i) {
     const std::size_t n = cells.size();
-    double v[3] = {cells[(i + n - 1) % n].value, cells[i].value, cells[(i + 1) % n].value};
-    std::sort(v, v + 3);
-    return v[1];
+    const auto [low, high] = std::minmax({cells[(i + n - 1) % n].value, cells[i].value});
+    return std::clamp(cells[(i + 1) % n].value, low, high);
 }
 
 struct Crossing {
@@ -61,7 +62,8 @@ Crossing passage(const Fold& fold, std::size_t from, int way, double level, doub
             // Between two places nothing is known but that it passed: a jump may be anywhere there,
             // a slope that takes many places is nearly straight.
             const double share = std::min(1.0, std::abs(y1 - y0) / height);
-            return {true, t0 + part * (t1 - t0), std::hypot(noise, share * gap / std::sqrt(12.0))};
+            return {true, t0 + part * (t1 - t0),
+                    std::hypot(noise, share * gap / std::sqrt(12.0), fold.place_u_s)};
         }
         turn = next_turn;
         i = next;
@@ -79,28 +81,43 @@ Estimate width(const Fold& fold, std::size_t top, double level, double height) {
     return {right.time_s - left.time_s, std::hypot(left.u_s, right.u_s)};
 }
 
-// Vertex of a parabola through the places within `reach` of the highest that belong to the top (a
-// steep edge beside it would bend the parabola); the highest itself when that fails.
-Estimate vertex(const Fold& fold, std::size_t top, double reach_s, double base) {
-    const double floor_of_top = base + kTopLevel * (fold.cells[top].value - base);
-    std::vector<double> t;
-    std::vector<double> y;
+struct Top {
+    std::vector<double> t, y;
+    double reach_s;
+};
+
+// A steep edge beside the top would bend the parabola: places far below do not belong to it.
+Top places_on_top(const Fold& fold, std::size_t top, double reach_s, double base) {
+    Top out{{}, {}, reach_s};
+    const double least = base + kTopLevel * (fold.cells[top].value - base);
     for (const Cell& c : fold.cells) {
         const double from = fold.cells[top].phase_s - fold.period_s / 2;
         const double x = unroll(c.phase_s, from, fold.period_s) - fold.cells[top].phase_s;
-        if (std::abs(x) <= reach_s && c.value >= floor_of_top) {
-            t.push_back(x);
-            y.push_back(c.value);
+        if (std::abs(x) <= reach_s && c.value >= least) {
+            out.t.push_back(x);
+            out.y.push_back(c.value);
         }
     }
+    return out;
+}
+
+// Vertex of a parabola through the places round the highest: the nearest ones, and farther ones
+// where a coarse sampling leaves too few. The highest itself when that fails.
+Estimate vertex(const Fold& fold, std::size_t top, double width_s, double base) {
+    Top places = places_on_top(fold, top, kTopPart * width_s, base);
+    while (places.t.size() < kTopPlaces && places.reach_s < kMostTopPart * width_s) {
+        places = places_on_top(fold, top, places.reach_s + 0.05 * width_s, base);
+    }
     const Estimate highest{fold.cells[top].value, cell_u(fold, fold.cells[top])};
-    if (t.size() < 5) {
-        // Too few places on the top to see its shape: the next lower one tells how much may be
-        // hidden.
-        const double beside = std::max(smoothed(fold.cells, top), fold.cells[top].value - 1e300);
+    if (places.t.size() < kTopPlaces) {
+        // Too few places on the top to see its shape: the lower of the two neighbours tells how
+        // much may be hidden.
+        const std::size_t n = fold.cells.size();
+        const double beside =
+            std::min(fold.cells[(top + n - 1) % n].value, fold.cells[(top + 1) % n].value);
         return {highest.value, std::hypot(highest.u, (highest.value - beside) / 2)};
     }
-    const PolynomialFit fit = fit_polynomial(t, y, 2);
+    const PolynomialFit fit = fit_polynomial(places.t, places.y, 2);
     if (!fit.fit.ok || !(fit.fit.coefficients[2] < 0)) {
         return highest;
     }
@@ -111,8 +128,13 @@ Estimate vertex(const Fold& fold, std::size_t top, double reach_s, double base) 
     const std::vector<double> g(row, row + 3);
     const double floor = cell_u(fold, fold.cells[top]);
     const double sd = std::max(fit.fit.residual_sd(), floor);
-    return {legendre_sum(fit.fit.coefficients.data(), 3, x).value,
-            sd * std::sqrt(quadratic_form(g, fit.fit.inverse_normal, g))};
+    const double value = legendre_sum(fit.fit.coefficients.data(), 3, x).value;
+    // A retrace pulse is a half sine, whose next term at the reach is depth^2 / (6 height), depth
+    // being what the parabola falls by there (1.5 P2); a fitted parabola misses 3/35 of it in the
+    // middle.
+    const double depth = 1.5 * fit.fit.coefficients[2];
+    const double bend = 3.0 / 35 * depth * depth / (6 * std::max(std::abs(value), 1e-300));
+    return {value, std::hypot(sd * std::sqrt(quadratic_form(g, fit.fit.inverse_normal, g)), bend)};
 }
 
 } // namespace
@@ -142,8 +164,7 @@ Pulse measure_pulse(const Fold& fold) {
         return pulse;
     }
     const Estimate rough = width(fold, top, pulse.base.value + 0.5 * height, height);
-    pulse.peak =
-        vertex(fold, top, std::isnan(rough.value) ? 0 : kTopPart * rough.value, pulse.base.value);
+    pulse.peak = vertex(fold, top, std::isnan(rough.value) ? 0 : rough.value, pulse.base.value);
     const double exact = pulse.peak.value - pulse.base.value;
     pulse.width_50_s = width(fold, top, pulse.base.value + 0.5 * exact, exact);
     pulse.width_10_s = width(fold, top, pulse.base.value + 0.1 * exact, exact);

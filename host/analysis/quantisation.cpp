@@ -58,4 +58,22 @@ double quantised_slope_u(double step, double noise, double increment, std::size_
     return std::sqrt(sum);
 }
 
+double quantised_place_u(double step, double increment, std::size_t count) {
+    if (!(step > 0) || count == 0) {
+        return 0;
+    }
+    const auto n = static_cast<double>(count);
+    double sum = 0;
+    for (int k = 1; k <= kHarmonics; ++k) {
+        double nu = std::fmod(std::abs(increment) / step * k, 1.0);
+        nu = std::min(nu, 1 - nu);
+        nu = std::max(0.0, nu - 1.0 / n); // as above
+        // |sum of exp(2 pi j nu i)| / n
+        const double weight = nu > 0 ? std::min(1.0, 1 / (n * std::sin(std::numbers::pi * nu))) : 1;
+        const double a = term_amplitude(step, 0, k) * weight;
+        sum += 0.5 * a * a;
+    }
+    return std::sqrt(sum);
+}
+
 } // namespace yokedock::analysis

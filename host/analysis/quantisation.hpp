@@ -20,4 +20,8 @@ namespace yokedock::analysis {
 [[nodiscard]] double quantised_slope_u(double step, double noise, double increment,
                                        std::size_t count);
 
+/// The same for the mean place of the line through the readings, without help from noise: step /
+/// sqrt(12) when all fall at one place in a step, far less when they move through the steps.
+[[nodiscard]] double quantised_place_u(double step, double increment, std::size_t count);
+
 } // namespace yokedock::analysis

@@ -53,7 +53,8 @@ std::vector<Passage> passages(const std::vector<Cell>& cells, const std::vector<
                               double period, double low, double high) {
     const std::size_t n = cells.size();
     const auto time = [&](std::size_t i) {
-        return cells[i % n].phase_s + period * static_cast<double>(i / n);
+        const std::size_t turns = i / n;
+        return cells[i % n].phase_s + period * static_cast<double>(turns);
     };
     std::vector<Passage> out;
     int side = 0; // -1 below low, +1 above high

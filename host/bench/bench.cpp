@@ -124,6 +124,15 @@ Status Bench::sync_output(bool on) {
     return plan_ ? wait_ticks(field_ticks(*plan_)) : Status(Done{});
 }
 
+Status Bench::sync_off() {
+    const auto answer = requester_->ask<requests::sync_output>({0}, When::kEvenWhenStopped);
+    if (!answer) {
+        return answer.error();
+    }
+    sync_on_ = answer.value().enabled != 0;
+    return Done{};
+}
+
 Status Bench::video(wire::VideoPattern pattern) const {
     return status_of(requester_->ask<requests::set_video>({static_cast<std::uint8_t>(pattern)}));
 }

@@ -40,6 +40,9 @@ class Bench {
     [[nodiscard]] Result<SyncReport> set_sync(const wire::SyncSettings& settings);
     /// Sync on all outputs or none; waits until it is so (one field, when the plan is known).
     [[nodiscard]] Status sync_output(bool on);
+    /// Sync off all outputs, without waiting for it. Always tried, whatever the stop token or an
+    /// earlier link error says.
+    [[nodiscard]] Status sync_off();
     [[nodiscard]] Status video(wire::VideoPattern pattern) const;
 
     /// What set_sync of this session achieved; empty before it.

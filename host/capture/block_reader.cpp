@@ -7,8 +7,10 @@ namespace yokedock::capture {
 
 BlockReader::BlockReader(const bench::Bench& bench, Sink sink)
     : bench_(bench), sink_(std::move(sink)),
-      // Half the pool per request: the device fills the other half meanwhile.
-      batch_(static_cast<std::uint8_t>(std::max(1, bench.identity().pool_blocks / 2))) {}
+      // A third of the pool per request. Its blocks are held until the next request frees them;
+      // meanwhile as many come anew, one of each kind is open, and the rest bridges the time
+      // that the request takes.
+      batch_(static_cast<std::uint8_t>(std::max(1, bench.identity().pool_blocks / 3))) {}
 
 wire::ReadBlocksRequest BlockReader::next_request() const {
     wire::ReadBlocksRequest request{};

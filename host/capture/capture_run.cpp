@@ -73,7 +73,7 @@ std::optional<Error> stop_and_drain(const bench::Bench& bench, BlockReader& read
 } // namespace
 
 CaptureOutcome run_capture(const bench::Bench& bench, const CapturePhase& phase, TickAxis& axis,
-                           const PartDone& part_done) {
+                           const PartDone& part_done, const std::function<Status()>& on_start) {
     CaptureOutcome outcome;
     RawCapture& capture = outcome.capture;
     capture.purpose = phase.purpose;
@@ -101,7 +101,14 @@ CaptureOutcome run_capture(const bench::Bench& bench, const CapturePhase& phase,
     BlockReader reader(bench, [&](const wire::BlockHead& head, link::Bytes words) {
         decoder.add(head, words); // Requester passes only blocks of a known kind and the right size
     });
-    outcome.error = read_until(bench, reader, axis, capture.begin_ticks, wanted_end, part_done);
+    if (on_start) {
+        if (const Status switched = on_start(); !switched) {
+            outcome.error = switched.error();
+        }
+    }
+    if (!outcome.error) {
+        outcome.error = read_until(bench, reader, axis, capture.begin_ticks, wanted_end, part_done);
+    }
     if (!outcome.error) {
         outcome.error = stop_and_drain(bench, reader, capture);
     } else if (outcome.error->kind == ErrorKind::kStopped) {

@@ -28,7 +28,10 @@ using PartDone = std::function<void(double)>;
 /// The capture is cut to exactly that time. Needs Bench::set_sync in this session (kUsage else).
 /// Errors: kLink within 3 s of the loss; kStopped at once; kRefused when the bench refuses or
 /// leaves the capture by itself (with the cause).
+/// started, when given, runs once the capture has begun and before it is read: to switch something
+/// while it is watched; its error ends the capture.
 [[nodiscard]] CaptureOutcome run_capture(const bench::Bench& bench, const CapturePhase& phase,
-                                         TickAxis& axis, const PartDone& part_done = {});
+                                         TickAxis& axis, const PartDone& part_done = {},
+                                         const std::function<Status()>& started = {});
 
 } // namespace yokedock::capture

@@ -40,6 +40,7 @@ struct SyncTimeline {
     std::vector<bool> field_mid_line;    ///< the field started half a line after a line start
     std::vector<double> line_start_s;    ///< every line start, leading edge of its sync, in time order
     double vertical_sync_offset_s = 0;   ///< field_start to the first broad pulse's leading edge
+    double resolution_s = 0;             ///< step of these times: a start may lie anywhere in +-half of it; 0 exact
 };
 
 struct Observation {

@@ -12,10 +12,9 @@ struct PhaseSeconds {
     double edges = 1.0;       ///< rising edges of both retrace inputs: rates, jitter
     double edges_both = 0.15; ///< both directions: retrace widths, line by line
     double vertical = 1.25;   ///< 60 fields at 48 Hz
-    /// Each of four, interleaved to one place per tick. Short: samples and line edges together
-    /// exceed what the link carries (100 kB/s with their frames against 90), so the device's pool
-    /// must bridge the rest.
-    double horizontal = 0.12;
+    /// Each of four, interleaved to one place per tick. While line edges are stamped the device
+    /// samples every second line: what the processor and the link carry for any length of time.
+    double horizontal = 0.2;
     double slow = 0.6;
 };
 

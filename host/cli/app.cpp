@@ -50,6 +50,7 @@ int run_yokedock(const std::vector<std::string>& arguments, Seams& seams) {
     set_up_find(app, chosen);
     set_up_run(app, chosen);
     set_up_measure(app, chosen);
+    set_up_sweep(app, chosen);
     set_up_analyse(app, chosen);
     set_up_import(app, chosen);
     set_up_profile(app, chosen);

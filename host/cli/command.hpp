@@ -32,6 +32,7 @@ CLI::App* add_command(CLI::App& app, Chosen& chosen, const std::string& name,
 void set_up_find(CLI::App& app, Chosen& chosen);
 void set_up_measure(CLI::App& app, Chosen& chosen);
 void set_up_run(CLI::App& app, Chosen& chosen);
+void set_up_sweep(CLI::App& app, Chosen& chosen);
 void set_up_analyse(CLI::App& app, Chosen& chosen);
 void set_up_import(CLI::App& app, Chosen& chosen);
 void set_up_profile(CLI::App& app, Chosen& chosen);

@@ -14,7 +14,7 @@ ExitCode exit_code_of(ErrorKind kind) {
     case ErrorKind::kFile:
         return ExitCode::kBadFile;
     case ErrorKind::kStopped:
-        return ExitCode::kGood;
+        return ExitCode::kStopped;
     case ErrorKind::kInternal:
         break;
     }

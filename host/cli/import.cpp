@@ -16,7 +16,9 @@ struct ImportCommand {
     std::vector<std::string> columns;
     std::vector<std::string> scales;
     std::vector<std::string> ignored;
+    bool ignore_others = false;
     bool decimal_comma = false;
+    double step_s = 0;
     std::string standard;
     double line_rate_hz = 0;
     double field_rate_hz = 0;
@@ -69,7 +71,15 @@ Status take_columns(const ImportCommand& command, record::CsvOptions& csv) {
         }
     }
     csv.ignored_headers.insert(command.ignored.begin(), command.ignored.end());
+    csv.ignore_others = command.ignore_others;
     csv.decimal_comma = command.decimal_comma;
+    if (!(command.step_s >= 0 && command.step_s <= 1)) {
+        return Error{
+            ErrorKind::kUsage,
+            fmt::format("--step-s is {}, expected more than 0 and at most 1 s between rows",
+                        command.step_s)};
+    }
+    csv.step_s = command.step_s;
     return Done{};
 }
 
@@ -186,6 +196,14 @@ void set_up_import(CLI::App& app, Chosen& chosen) {
         ->group("Columns");
     command->add_option("--ignore", options->ignored, "HEADER of a column to leave out")
         ->allow_extra_args(false)
+        ->group("Columns");
+    command
+        ->add_flag("--ignore-others", options->ignore_others,
+                   "leave out every column without a name of ours")
+        ->group("Columns");
+    command
+        ->add_option("--step-s", options->step_s,
+                     "seconds between rows, when the times in the file have too few digits")
         ->group("Columns");
     command->add_flag("--decimal-comma", options->decimal_comma, "numbers have a decimal comma")
         ->group("Columns");

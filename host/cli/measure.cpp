@@ -1,12 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "host/bench/keep_alive.hpp"
 #include "host/capture/measurement.hpp"
+#include "host/cli/bench_session.hpp"
 #include "host/cli/cautions.hpp"
-#include "host/cli/command.hpp"
 #include "host/cli/output.hpp"
-#include "host/cli/power_guard.hpp"
 #include "host/cli/progress.hpp"
-#include "host/cli/sync_options.hpp"
 #include "host/record/record.hpp"
 #include <fmt/format.h>
 #include <ostream>
@@ -15,13 +13,9 @@ namespace yokedock::cli {
 namespace {
 
 struct MeasureCommand {
-    std::string bench;
-    SyncOptions sync;
-    bool free_run = false;
+    SessionOptions session;
     double settle_s = 1;
     bool simulated = false;
-    bool quiet_cautions = false;
-    std::string profile_file;
     std::string out_file;
     std::vector<std::string> notes;
     OutputOptions output;
@@ -31,31 +25,22 @@ constexpr double kMostSettleS = 60;
 
 /// Everything that can be checked without a bench; what it finds out on the way.
 struct Prepared {
-    std::optional<record::Profile> profile;
-    ChosenSync sync;
+    SessionPlan session;
     std::string time_utc;
     std::string record_file;
 };
 
 Result<Prepared> prepare(const MeasureCommand& options, Seams& seams) {
-    Prepared prepared;
     if (!(options.settle_s >= 0 && options.settle_s <= kMostSettleS)) {
         return Error{ErrorKind::kUsage, fmt::format("--settle-s is {}, expected 0 to {}",
                                                     options.settle_s, kMostSettleS)};
     }
-    if (!options.profile_file.empty()) {
-        Result<record::Profile> profile = record::load_profile(options.profile_file);
-        if (!profile) {
-            return profile.error();
-        }
-        prepared.profile = std::move(profile).value();
+    Result<SessionPlan> session = plan_session(options.session);
+    if (!session) {
+        return session.error();
     }
-    const Result<ChosenSync> sync =
-        choose_sync(options.sync, prepared.profile ? &*prepared.profile : nullptr);
-    if (!sync) {
-        return sync.error();
-    }
-    prepared.sync = sync.value();
+    Prepared prepared;
+    prepared.session = std::move(session).value();
     prepared.time_utc = seams.utc_now();
     prepared.record_file = record_path(options.out_file, prepared.time_utc);
     if (const Status outputs = check_outputs(options.output, prepared.record_file); !outputs) {
@@ -64,32 +49,16 @@ Result<Prepared> prepare(const MeasureCommand& options, Seams& seams) {
     return prepared;
 }
 
-Status send_sync(bench::Bench& bench, const MeasureCommand& options, const ChosenSync& sync,
-                 Seams& seams) {
-    const Result<bench::SyncReport> report = bench.set_sync(sync.settings);
-    if (!report) {
-        return report.error();
-    }
-    if (const Status status = bench.sync_output(!options.free_run); !status) {
-        return status;
-    }
-    seams.err << fmt::format("sync {}: line {:.4f} Hz, field {:.5f} Hz\n",
-                             options.free_run ? "off (set, not sent)" : "on",
-                             report.value().line_rate.hz(), report.value().field_rate.hz());
-    const double ticks = options.settle_s * bench.identity().clock_hz;
-    return bench.wait_ticks(static_cast<std::uint32_t>(ticks));
-}
-
 record::Record make_record(const MeasureCommand& options, const Prepared& prepared,
                            capture::RawMeasurement raw) {
     record::Record record;
     record.tool_version = YOKEDOCK_VERSION;
     record.time_utc = prepared.time_utc;
-    record.standard = prepared.sync.standard;
+    record.standard = prepared.session.sync.standard;
     record.complete = raw.complete;
     record.notes = options.notes;
     record.notes.insert(record.notes.end(), raw.notes.begin(), raw.notes.end());
-    record.profile = prepared.profile;
+    record.profile = prepared.session.profile;
     record.raw = std::move(raw);
     return record;
 }
@@ -128,35 +97,35 @@ Result<ExitCode> finish(const MeasureCommand& options, const Prepared& prepared,
     return shown ? Result<ExitCode>(ExitCode::kGood) : Result<ExitCode>(shown.error());
 }
 
-Result<ExitCode> run_measure(const MeasureCommand& options, Seams& seams) {
-    const Result<Prepared> prepared = prepare(options, seams);
-    if (!prepared) {
-        return prepared.error();
-    }
-    if (!options.quiet_cautions) {
-        seams.err << caution_text() << '\n';
-    }
-    Result<bench::Bench> bench = seams.open_bench(options.bench);
-    if (!bench) {
-        return bench.error();
-    }
-    const PowerGuard guard(bench.value());
-    if (const Status sent = send_sync(bench.value(), options, prepared.value().sync, seams);
-        !sent) {
-        return sent.error();
+Result<ExitCode> measure_board(const bench::Bench& bench, const MeasureCommand& options,
+                               const Prepared& prepared, Seams& seams) {
+    const double ticks = options.settle_s * bench.identity().clock_hz;
+    if (const Status settled = bench.wait_ticks(static_cast<std::uint32_t>(ticks)); !settled) {
+        return settled.error();
     }
     capture::MeasureOptions measure;
     measure.simulated = options.simulated;
     capture::MeasureOutcome outcome;
     {
         Progress progress(seams);
-        outcome = capture::run_measurement(bench.value(), measure,
+        outcome = capture::run_measurement(bench, measure,
                                            [&progress](const capture::MeasureProgress& now) {
                                                progress.show(now.phase, now.done);
                                            });
     }
-    const bench::KeepAlive alive(bench.value());
-    return finish(options, prepared.value(), std::move(outcome), seams);
+    const bench::KeepAlive alive(bench);
+    return finish(options, prepared, std::move(outcome), seams);
+}
+
+Result<ExitCode> run_measure(const MeasureCommand& options, Seams& seams) {
+    const Result<Prepared> prepared = prepare(options, seams);
+    if (!prepared) {
+        return prepared.error();
+    }
+    return with_bench(options.session, prepared.value().session, "", seams,
+                      [&](const bench::Bench& bench) {
+                          return measure_board(bench, options, prepared.value(), seams);
+                      });
 }
 
 } // namespace
@@ -166,10 +135,8 @@ void set_up_measure(CLI::App& app, Chosen& chosen) {
     CLI::App* command = add_command<MeasureCommand>(app, chosen, "measure",
                                                     "Send sync and measure the board's ramps",
                                                     kGroupMeasure, options, run_measure);
-    command
-        ->add_option("--bench", options->bench, "address: serial:DEVICE, tcp:HOST:PORT, unix:PATH")
-        ->required();
-    command->add_option("--profile", options->profile_file, "profile of the board type (JSON)");
+    add_session_options(*command, options->session,
+                        "keep sync off: measure the free-running board");
     command->add_option("--note", options->notes, "a note for the record; may be given again")
         ->allow_extra_args(false);
     command
@@ -177,12 +144,6 @@ void set_up_measure(CLI::App& app, Chosen& chosen) {
         ->capture_default_str();
     command->add_flag("--simulated", options->simulated,
                       "the bench is the virtual one: the record and the table say so");
-    command->add_flag("--quiet-cautions", options->quiet_cautions,
-                      "leave the cautions out; they are below");
-    add_sync_options(*command, options->sync);
-    command
-        ->add_flag("--free-run", options->free_run, "keep sync off: measure the free-running board")
-        ->group("Sync");
     command
         ->add_option("--out", options->out_file,
                      "record to write (default: yokedock-TIME.json here)")

@@ -39,33 +39,37 @@ record::IfExists if_exists(const OutputOptions& options) {
     return options.force ? record::IfExists::kReplace : record::IfExists::kRefuse;
 }
 
-void add_output_options(CLI::App& command, OutputOptions& options) {
+void add_output_options(CLI::App& command, OutputOptions& options, const std::string& what) {
     command.add_flag("--json", options.json, "results as JSON")->group("Output");
-    command.add_flag("--plot", options.plot, "draw both ramps as text")->group("Output");
+    command.add_flag("--plot", options.plot, "draw " + what + " as text")->group("Output");
     command
-        .add_option("--svg", options.svg_file, "draw both ramps into this SVG file (needs gnuplot)")
+        .add_option("--svg", options.svg_file,
+                    "draw " + what + " into this SVG file (needs gnuplot)")
         ->group("Output");
     command
-        .add_option("--png", options.png_file, "draw both ramps into this PNG file (needs gnuplot)")
+        .add_option("--png", options.png_file,
+                    "draw " + what + " into this PNG file (needs gnuplot)")
         ->group("Output");
     command.add_flag("--force", options.force, "replace files that exist")->group("Output");
 }
 
-std::string record_path(const std::string& asked, const std::string& utc) {
-    if (!asked.empty()) {
-        return asked;
-    }
+std::string dated_name(const std::string& prefix, const std::string& utc,
+                       const std::string& ending) {
     std::string stamp;
     for (const char c : utc) {
         if (c != '-' && c != ':') {
             stamp += c;
         }
     }
-    std::string path = "yokedock-" + stamp + ".json";
+    std::string path = prefix + stamp + ending;
     for (int number = 2; std::filesystem::exists(path); ++number) {
-        path = fmt::format("yokedock-{}-{}.json", stamp, number);
+        path = fmt::format("{}{}-{}{}", prefix, stamp, number, ending);
     }
     return path;
+}
+
+std::string record_path(const std::string& asked, const std::string& utc) {
+    return asked.empty() ? dated_name("yokedock-", utc, ".json") : asked;
 }
 
 Status check_outputs(const OutputOptions& options, const std::string& record_file) {

@@ -16,10 +16,15 @@ struct OutputOptions {
     std::string png_file;
 };
 
-void add_output_options(CLI::App& command, OutputOptions& options);
+/// what: what the pictures show.
+void add_output_options(CLI::App& command, OutputOptions& options,
+                        const std::string& what = "both ramps");
 
 /// Where a record goes: what the user said, or a free name made from the time.
 [[nodiscard]] std::string record_path(const std::string& asked, const std::string& utc);
+/// A name that no file here has yet: prefix, time, ending.
+[[nodiscard]] std::string dated_name(const std::string& prefix, const std::string& utc,
+                                     const std::string& ending);
 
 /// Every file the options name can be written: asked before the work, so that none is lost to a
 /// typing error.

@@ -14,18 +14,21 @@ Progress::~Progress() {
     }
 }
 
-void Progress::show(const std::string& phase, double done) {
+void Progress::show(const std::string& phase, double done, const std::string& more) {
     const int percent = static_cast<int>(std::lround(100 * done));
     if (seams_.err_is_terminal) {
-        if (percent != percent_ || phase != phase_) {
-            seams_.err << kBackToLineStart << fmt::format("measuring: {} {} %", phase, percent)
+        if (percent != percent_ || phase != phase_ || more != more_) {
+            seams_.err << kBackToLineStart
+                       << fmt::format("{}: {} {} %{}{}", verb_, phase, percent,
+                                      more.empty() ? "" : ", ", more)
                        << std::flush;
         }
     } else if (phase != phase_) {
-        seams_.err << "measuring: " << phase << '\n' << std::flush;
+        seams_.err << verb_ << ": " << phase << '\n' << std::flush;
     }
     percent_ = percent;
     phase_ = phase;
+    more_ = more;
 }
 
 } // namespace yokedock::cli

@@ -9,18 +9,22 @@ namespace yokedock::cli {
 /// elsewhere.
 class Progress {
   public:
-    explicit Progress(Seams& seams) : seams_(seams) {}
+    /// verb begins each line: "measuring".
+    explicit Progress(Seams& seams, std::string verb = "measuring")
+        : seams_(seams), verb_(std::move(verb)) {}
     /// Leaves the terminal's line clean.
     ~Progress();
     Progress(const Progress&) = delete;
     Progress& operator=(const Progress&) = delete;
 
-    /// done: 0 to 1 of the whole.
-    void show(const std::string& phase, double done);
+    /// done: 0 to 1 of the whole. more: what a terminal shows after it, "12 s left".
+    void show(const std::string& phase, double done, const std::string& more = "");
 
   private:
     Seams& seams_;
+    std::string verb_;
     std::string phase_;
+    std::string more_;
     int percent_ = -1;
 };
 

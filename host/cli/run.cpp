@@ -1,11 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "host/bench/keep_alive.hpp"
 #include "host/capture/measurement.hpp"
+#include "host/cli/bench_session.hpp"
 #include "host/cli/cautions.hpp"
-#include "host/cli/command.hpp"
 #include "host/cli/evaluate.hpp"
-#include "host/cli/power_guard.hpp"
-#include "host/cli/sync_options.hpp"
 #include "host/report/live_line.hpp"
 #include <fmt/format.h>
 #include <ostream>
@@ -14,13 +12,9 @@ namespace yokedock::cli {
 namespace {
 
 struct RunCommand {
-    std::string bench;
-    SyncOptions sync;
-    bool free_run = false;
-    double duration_s = 0;
+    SessionOptions session;
+    double duration_s = 0; ///< 0: until Ctrl-C
     bool json = false;
-    bool quiet_cautions = false;
-    std::string profile_file;
 };
 
 constexpr double kMostDurationS = 100 * 3600;
@@ -58,48 +52,32 @@ Status show_readings(const bench::Bench& bench, const RunCommand& options,
     }
 }
 
+Result<ExitCode> watch_board(const bench::Bench& bench, const RunCommand& options,
+                             const std::optional<record::Profile>& profile, Seams& seams) {
+    const Status ended = show_readings(bench, options, profile, seams);
+    if (seams.out_is_terminal && !options.json) {
+        seams.out << '\n';
+    }
+    // Without a duration, stopping it is the way it ends and no cut in the work.
+    const bool as_meant =
+        ended || (ended.error().kind == ErrorKind::kStopped && options.duration_s == 0);
+    return as_meant ? Result<ExitCode>(ExitCode::kGood) : Result<ExitCode>(ended.error());
+}
+
 Result<ExitCode> run_run(const RunCommand& options, Seams& seams) {
     if (!(options.duration_s >= 0 && options.duration_s <= kMostDurationS)) {
         return Error{ErrorKind::kUsage,
                      fmt::format("--duration-s is {}, expected 0 (until Ctrl-C) to {}",
                                  options.duration_s, kMostDurationS)};
     }
-    std::optional<record::Profile> profile;
-    if (!options.profile_file.empty()) {
-        Result<record::Profile> loaded = record::load_profile(options.profile_file);
-        if (!loaded) {
-            return loaded.error();
-        }
-        profile = std::move(loaded).value();
+    const Result<SessionPlan> plan = plan_session(options.session);
+    if (!plan) {
+        return plan.error();
     }
-    const Result<ChosenSync> sync = choose_sync(options.sync, profile ? &*profile : nullptr);
-    if (!sync) {
-        return sync.error();
-    }
-    if (!options.quiet_cautions) {
-        seams.err << caution_text() << '\n';
-    }
-    Result<bench::Bench> bench = seams.open_bench(options.bench);
-    if (!bench) {
-        return bench.error();
-    }
-    const PowerGuard guard(bench.value());
-    const Result<bench::SyncReport> report = bench.value().set_sync(sync.value().settings);
-    if (!report) {
-        return report.error();
-    }
-    if (const Status on = bench.value().sync_output(!options.free_run); !on) {
-        return on.error();
-    }
-    seams.err << fmt::format("sync {}: line {:.4f} Hz, field {:.5f} Hz; Ctrl-C ends\n",
-                             options.free_run ? "off" : "on", report.value().line_rate.hz(),
-                             report.value().field_rate.hz())
-              << std::flush;
-    const Status ended = show_readings(bench.value(), options, profile, seams);
-    if (seams.out_is_terminal && !options.json) {
-        seams.out << '\n';
-    }
-    return ended ? Result<ExitCode>(ExitCode::kGood) : Result<ExitCode>(ended.error());
+    return with_bench(options.session, plan.value(), "; Ctrl-C ends", seams,
+                      [&](const bench::Bench& bench) {
+                          return watch_board(bench, options, plan.value().profile, seams);
+                      });
 }
 
 } // namespace
@@ -109,18 +87,9 @@ void set_up_run(CLI::App& app, Chosen& chosen) {
     CLI::App* command =
         add_command<RunCommand>(app, chosen, "run", "Send sync and show live readings until Ctrl-C",
                                 kGroupMeasure, options, run_run);
-    command
-        ->add_option("--bench", options->bench, "address: serial:DEVICE, tcp:HOST:PORT, unix:PATH")
-        ->required();
+    add_session_options(*command, options->session, "keep sync off: watch the free-running board");
     command->add_option("--duration-s", options->duration_s,
                         "end after this time (default: at Ctrl-C)");
-    command->add_option("--profile", options->profile_file, "profile of the board type (JSON)");
-    command->add_flag("--quiet-cautions", options->quiet_cautions,
-                      "leave the cautions out; they are below");
-    add_sync_options(*command, options->sync);
-    command
-        ->add_flag("--free-run", options->free_run, "keep sync off: watch the free-running board")
-        ->group("Sync");
     command->add_flag("--json", options->json, "one JSON object per reading and line")
         ->group("Output");
     command->footer("Example:\n  yokedock run --bench tcp:127.0.0.1:4100 --standard 525/59.94 "

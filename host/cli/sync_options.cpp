@@ -139,7 +139,8 @@ void add_sync_options(CLI::App& command, SyncOptions& options) {
         ->group("Sync");
     command
         .add_option("--line-rate-hz", options.line_rate_hz,
-                    "line rate, in place of the standard's (10000 to 20000)")
+                    fmt::format("line rate, in place of the standard's ({} to {})",
+                                sync::kMinLineRateMhz / 1000, sync::kMaxLineRateMhz / 1000))
         ->group("Sync");
     command
         .add_option("--lines-per-field", options.lines_per_field,

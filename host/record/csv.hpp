@@ -14,6 +14,7 @@
 
 namespace yokedock::record {
 
+inline constexpr const char* kTimeName = "time_s";
 constexpr std::uint64_t kMaxCsvBytes = 1ull << 30;
 constexpr std::size_t kMaxCsvValues = 40'000'000; ///< of all columns together: 320 MB of memory
 
@@ -21,7 +22,10 @@ struct CsvOptions {
     std::map<std::string, std::string> column_headers; ///< our name -> the file's header
     std::map<std::string, double> scales;              ///< our name -> factor to SI units
     std::set<std::string> ignored_headers;
+    bool ignore_others = false; ///< leave out every column that has no name of ours
     bool decimal_comma = false;
+    double step_s =
+        0; ///< rows are this far apart, whatever few digits the times have; 0: as they say
     std::function<bool()> stopped; ///< asked now and then while reading; may be empty
 };
 
@@ -46,11 +50,15 @@ class CsvReader {
     using Cells = std::vector<std::string_view>;
     [[nodiscard]] Status before_header(std::string_view line);
     [[nodiscard]] Status take_header(const Cells& cells);
+    [[nodiscard]] bool is_text(const Cells& cells) const;
     [[nodiscard]] Status take_units(const Cells& cells);
     [[nodiscard]] Status data(std::string_view line);
     [[nodiscard]] Status take_row(const Cells& cells);
     [[nodiscard]] Status take_cell(std::string_view cell, std::size_t column);
-    [[nodiscard]] Status check_steps() const;
+    [[nodiscard]] Status take_time(double value);
+    [[nodiscard]] bool left_out(std::string_view header) const;
+    [[nodiscard]] std::string header_cure() const;
+    [[nodiscard]] Status settle_times();
     [[nodiscard]] std::string header_of(const std::string& name) const;
     [[nodiscard]] std::string name_of(std::string_view header) const;
     [[nodiscard]] Error fail(const std::string& problem, const std::string& cure) const;
@@ -61,14 +69,17 @@ class CsvReader {
         std::string header;
         std::string name; ///< "" for one that is ignored
         double factor = 1;
+        bool scaled = false;   ///< by an option
         std::size_t index = 0; ///< in table_.columns; without meaning for time_s
     };
 
     std::string file_;
     CsvOptions options_;
     CsvTable table_;
-    std::vector<Column> columns_; ///< of the file; empty before the header line
-    std::string first_line_;      ///< for the message when no header is found
+    std::vector<Column> columns_;        ///< of the file; empty before the header line
+    std::string first_line_;             ///< for the message when no header is found
+    std::vector<std::string> candidate_; ///< cells of the last line that may be the header
+    double time_digit_ = 0;              ///< the largest last digit that a time was written with
     std::uint64_t line_number_ = 0;
     std::uint64_t first_data_line_ = 0;
     std::uint64_t blank_line_ = 0; ///< the first blank line after data, 0: none

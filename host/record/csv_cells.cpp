@@ -28,7 +28,25 @@ bool spells_not_finite(std::string_view text) {
             return true;
         }
     }
-    return false;
+    // Marks for no reading: "****", "----".
+    return text.size() >= 2 && text.find_first_not_of("*-") == std::string_view::npos;
+}
+
+/// SCPI-1999 volume 1, 7.2.1 (from memory): 9.9E37 stands for infinity, 9.91E37 for not a number.
+constexpr double kScpiInfinity = 9.9e37;
+
+double last_digit_of(std::string_view number) {
+    const auto exponent_at = std::min(number.find_first_of("eE"), number.size());
+    const std::string_view digits = number.substr(0, exponent_at);
+    const auto point = digits.find('.');
+    const auto after = point == std::string_view::npos ? 0 : digits.size() - point - 1;
+    int exponent = 0;
+    if (exponent_at < number.size()) {
+        std::string_view text = number.substr(exponent_at + 1);
+        text.remove_prefix(!text.empty() && text.front() == '+' ? 1 : 0);
+        (void)std::from_chars(text.data(), text.data() + text.size(), exponent);
+    }
+    return std::pow(10.0, exponent - static_cast<int>(after));
 }
 
 } // namespace
@@ -41,16 +59,6 @@ std::string_view trimmed(std::string_view text) {
         text.remove_suffix(1);
     }
     return text;
-}
-
-std::size_t count_outside_quotes(std::string_view line, char c) {
-    std::size_t count = 0;
-    bool quoted = false;
-    for (const char at : line) {
-        quoted ^= at == '"';
-        count += !quoted && at == c ? 1 : 0;
-    }
-    return count;
 }
 
 std::optional<std::vector<std::string_view>> split_cells(std::string_view line, char separator) {
@@ -128,7 +136,10 @@ CellNumber cell_number(std::string_view cell, bool decimal_comma) {
     if (code != std::errc() || stop != end) {
         return {0, NumberFault::kText};
     }
-    return {value, std::isfinite(value) ? NumberFault::kNone : NumberFault::kNotFinite};
+    if (!(std::abs(value) < kScpiInfinity)) {
+        return {0, NumberFault::kNotFinite};
+    }
+    return {value, NumberFault::kNone, last_digit_of({copy.data(), cell.size()})};
 }
 
 } // namespace yokedock::record

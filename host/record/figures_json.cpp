@@ -43,21 +43,40 @@ Json number_or_null(double value) {
 
 } // namespace
 
+Json figure_to_json(const analysis::Figure& f) {
+    return {{"name", f.name},
+            {"text", f.text},
+            {"unit", f.unit},
+            {"status", status_name(f.status)},
+            {"value", number_or_null(f.value)},
+            {"u", number_or_null(f.u)},
+            {"u_clock", number_or_null(f.u_clock)},
+            {"u_scale", number_or_null(f.u_scale)},
+            {"count", f.count},
+            {"method", f.method},
+            {"reason", f.reason},
+            {"where", f.where}};
+}
+
+analysis::Figure figure_from_json(const Node& node) {
+    return {node.at("name").text(),
+            node.at("text").text(),
+            node.at("unit").text(),
+            node.at("value").number_or_null(),
+            node.at("u").number_or_null(),
+            node.at("count").integer<std::size_t>(0, INT64_MAX),
+            node.at("method").text(),
+            status_from(node.at("status")),
+            node.at("reason").text(),
+            node.at("where").text(),
+            node.at("u_clock").number_or_null(),
+            node.at("u_scale").number_or_null()};
+}
+
 Json figures_to_json(const analysis::FigureSet& figures) {
     Json out = Json::array();
-    for (const analysis::Figure& f : figures) {
-        out.push_back({{"name", f.name},
-                       {"text", f.text},
-                       {"unit", f.unit},
-                       {"status", status_name(f.status)},
-                       {"value", number_or_null(f.value)},
-                       {"u", number_or_null(f.u)},
-                       {"u_clock", number_or_null(f.u_clock)},
-                       {"u_scale", number_or_null(f.u_scale)},
-                       {"count", f.count},
-                       {"method", f.method},
-                       {"reason", f.reason},
-                       {"where", f.where}});
+    for (const analysis::Figure& figure : figures) {
+        out.push_back(figure_to_json(figure));
     }
     return out;
 }
@@ -65,12 +84,7 @@ Json figures_to_json(const analysis::FigureSet& figures) {
 analysis::FigureSet figures_from_json(const Node& node) {
     analysis::FigureSet figures;
     for (const Node& entry : node.elements(kMostFigures)) {
-        figures.push_back(
-            {entry.at("name").text(), entry.at("text").text(), entry.at("unit").text(),
-             entry.at("value").number_or_null(), entry.at("u").number_or_null(),
-             entry.at("count").integer<std::size_t>(0, INT64_MAX), entry.at("method").text(),
-             status_from(entry.at("status")), entry.at("reason").text(), entry.at("where").text(),
-             entry.at("u_clock").number_or_null(), entry.at("u_scale").number_or_null()});
+        figures.push_back(figure_from_json(entry));
     }
     return figures;
 }

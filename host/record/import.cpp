@@ -84,11 +84,12 @@ void append(std::vector<double>& to, const std::vector<double>& from) {
 /// measures it on the waveform itself.
 void add_pulses(capture::PulseTrain& train, const CsvTable& table,
                 const std::vector<double>& value) {
-    for (const Pulse& pulse : find_pulses(table.time_s, value, false, kLeastRetraceV)) {
+    const std::vector<Pulse> pulses = find_pulses(table.time_s, value, false, kLeastRetraceV);
+    for (const Pulse& pulse : pulses) {
         train.rise_s.push_back(pulse.begin_s);
     }
-    // Interpolated between samples: a tenth of a step is a careful figure for it.
-    train.resolution_s = mean_step(table.time_s) / 10;
+    // A slope of many samples is interpolated, well within a tenth of a step; a jump is not.
+    train.resolution_s = std::max(typical_gap(pulses), mean_step(table.time_s) / 10);
 }
 
 void add_sync(Import& import, const CsvTable& table, const std::vector<double>& value,
@@ -109,6 +110,7 @@ void add_sync(Import& import, const CsvTable& table, const std::vector<double>& 
     if (!found.field_start_s.empty()) {
         sync.vertical_sync_offset_s = found.vertical_sync_offset_s;
     }
+    sync.resolution_s = std::max(sync.resolution_s, found.resolution_s);
     import.observation.sync_on |= !found.line_start_s.empty() || !found.field_start_s.empty();
 }
 

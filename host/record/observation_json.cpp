@@ -76,7 +76,8 @@ Json sync_to_json(const capture::SyncTimeline& sync) {
     return {{"field_start_s", sync.field_start_s},
             {"field_mid_line", mid_line},
             {"line_start_s", sync.line_start_s},
-            {"vertical_sync_offset_s", sync.vertical_sync_offset_s}};
+            {"vertical_sync_offset_s", sync.vertical_sync_offset_s},
+            {"resolution_s", sync.resolution_s}};
 }
 
 capture::SyncTimeline sync_from_json(const Node& node) {
@@ -91,6 +92,9 @@ capture::SyncTimeline sync_from_json(const Node& node) {
     }
     sync.line_start_s = ordered_times(node.at("line_start_s"));
     sync.vertical_sync_offset_s = node.at("vertical_sync_offset_s").number(-1, 1);
+    if (const auto resolution = node.maybe("resolution_s")) { // later than the first schema 1 files
+        sync.resolution_s = resolution->number(0, 1);
+    }
     return sync;
 }
 

@@ -186,7 +186,11 @@ Result<Profile> load_profile(const std::string& path) {
     if (!text) {
         return text.error();
     }
-    Result<CheckedProfile> checked = check_profile_text(text.value(), path);
+    return profile_from_text(text.value(), path);
+}
+
+Result<Profile> profile_from_text(const std::string& text, const std::string& path) {
+    Result<CheckedProfile> checked = check_profile_text(text, path);
     if (!checked) {
         return checked.error();
     }

@@ -134,4 +134,7 @@ struct CheckedProfile {
 /// As a file; ends with a newline.
 [[nodiscard]] std::string profile_text(const Profile& profile);
 
+/// The same from text; file is only for messages.
+[[nodiscard]] Result<Profile> profile_from_text(const std::string& text, const std::string& file);
+
 } // namespace yokedock::record

@@ -31,31 +31,44 @@ std::vector<Pulse> find_pulses(const std::vector<double>& time_s, const std::vec
     const double half_hysteresis = 0.05 * swing;
     // The last crossing of the middle is remembered, and counts once the hysteresis is left behind.
     double crossing_s = 0;
+    double gap_s = 0;
     bool crossed =
         false; // false until the first crossing: a pulse running at the start has no known begin
     bool above = sign * value[0] > middle;
     bool whole = false;
     double begin_s = 0;
+    double begin_gap_s = 0;
     for (std::size_t i = 1; i < value.size(); ++i) {
         const double before = sign * value[i - 1] - middle;
         const double now = sign * value[i] - middle;
         if ((before < 0) != (now < 0)) {
-            crossing_s = time_s[i - 1] + (time_s[i] - time_s[i - 1]) * before / (before - now);
+            const double step_s = time_s[i] - time_s[i - 1];
+            crossing_s = time_s[i - 1] + step_s * before / (before - now);
+            gap_s = step_s * std::min(1.0, std::abs(now - before) / swing);
             crossed = true;
         }
         if (!above && now > half_hysteresis) {
             above = true;
             whole = crossed;
             begin_s = crossing_s;
+            begin_gap_s = gap_s;
         } else if (above && now < -half_hysteresis) {
             above = false;
             if (whole) {
-                pulses.push_back({begin_s, crossing_s});
+                pulses.push_back({begin_s, crossing_s, begin_gap_s});
             }
             whole = false;
         }
     }
     return pulses;
+}
+
+double typical_gap(const std::vector<Pulse>& pulses) {
+    std::vector<double> gaps;
+    for (const Pulse& pulse : pulses) {
+        gaps.push_back(pulse.begin_gap_s);
+    }
+    return gaps.empty() ? 0 : percentile(std::move(gaps), 0.5);
 }
 
 namespace {
@@ -140,6 +153,7 @@ capture::SyncTimeline read_sync(const std::vector<double>& time_s, const std::ve
     const bool negative = sum / static_cast<double>(value.size()) > (low + high) / 2;
     const std::vector<Pulse> pulses = find_pulses(time_s, value, negative, 0);
     sync.line_start_s = line_starts(pulses, line_s);
+    sync.resolution_s = typical_gap(pulses);
     for (std::size_t i = 0; i < pulses.size(); ++i) {
         if (!is_broad(pulses[i], line_s) || (i > 0 && is_broad(pulses[i - 1], line_s))) {
             continue;

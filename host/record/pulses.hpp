@@ -11,7 +11,12 @@ namespace yokedock::record {
 struct Pulse {
     double begin_s;
     double end_s;
+    double begin_gap_s; ///< the begin may lie anywhere in +-half of this: the whole step between
+                        ///< two samples for a jump, a small part of it for a slope of many samples
 };
+
+/// The median of the pulses' gaps; 0 without pulses.
+[[nodiscard]] double typical_gap(const std::vector<Pulse>& pulses);
 
 /// Pulses above (below when `negative`) the middle between the low and the high level, whole ones
 /// only: one cut off by either end of the samples is left out. Edges are interpolated between

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-#include "host/report/ramp_plot.hpp"
+#include "host/report/gnuplot_text.hpp"
 #include "host/report/text.hpp"
 #include <algorithm>
 #include <cmath>
@@ -7,16 +7,6 @@
 
 namespace yokedock::report {
 namespace {
-
-/// gnuplot expands backslashes and variables in double quotes; in single quotes only the quote
-/// itself is special.
-std::string quoted(const std::string& text) {
-    std::string out = "'";
-    for (const char c : printable(text)) {
-        out += c == '\'' ? std::string("''") : std::string(1, c);
-    }
-    return out + "'";
-}
 
 std::string data_block(const RampPlot& plot, std::size_t number) {
     const bool fitted = plot.line.size() == plot.x.size() && plot.peak_to_peak > 0;
@@ -31,21 +21,34 @@ std::string data_block(const RampPlot& plot, std::size_t number) {
 
 } // namespace
 
+std::string gnuplot_quoted(const std::string& text) {
+    std::string out = "'";
+    for (const char c : printable(text)) {
+        out += c == '\'' ? std::string("''") : std::string(1, c);
+    }
+    return out + "'";
+}
+
+std::string gnuplot_head(PictureFormat format, std::size_t height_px) {
+    const char* terminal = format == PictureFormat::kSvg ? "svg" : "pngcairo";
+    const char* dynamic = format == PictureFormat::kSvg ? " dynamic" : "";
+    return fmt::format("set terminal {} size 1000,{}{} background '#ffffff'\n"
+                       "set datafile missing 'nan'\nset grid\nset key inside top center\n"
+                       "set lmargin 10\nset rmargin 3\nset termoption noenhanced\n",
+                       terminal, height_px, dynamic);
+}
+
 std::string gnuplot_program(const std::vector<RampPlot>& plots, PictureFormat format) {
-    std::string out = format == PictureFormat::kSvg
-                          ? "set terminal svg size 1000,{} dynamic background '#ffffff'\n"
-                          : "set terminal pngcairo size 1000,{} background '#ffffff'\n";
-    out = fmt::format(fmt::runtime(out), 700 * std::max<std::size_t>(plots.size(), 1));
-    out += "set datafile missing 'nan'\nset grid\nset key inside top center\nset lmargin 10\nset "
-           "rmargin 3\nset termoption noenhanced\n";
+    std::string out = gnuplot_head(format, 700 * std::max<std::size_t>(plots.size(), 1));
     for (std::size_t i = 0; i < plots.size(); ++i) {
         out += data_block(plots[i], i);
     }
     out += fmt::format("set multiplot layout {},1\n", 2 * plots.size());
     for (std::size_t i = 0; i < plots.size(); ++i) {
         const RampPlot& plot = plots[i];
-        out += fmt::format("set title {}\nset xlabel {}\nset ylabel {}\n", quoted(plot.title),
-                           quoted(plot.x_label), quoted(plot.y_label));
+        out +=
+            fmt::format("set title {}\nset xlabel {}\nset ylabel {}\n", gnuplot_quoted(plot.title),
+                        gnuplot_quoted(plot.x_label), gnuplot_quoted(plot.y_label));
         // Both pictures of a ramp share one time axis, so that a place in one is found in the
         // other.
         const auto [first, last] = std::minmax_element(plot.x.begin(), plot.x.end());

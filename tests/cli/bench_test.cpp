@@ -118,7 +118,18 @@ TEST_CASE("Ctrl-C in run ends it well") {
     CHECK(run.finish().exit_code == 0);
 }
 
-TEST_CASE("Ctrl-C in the middle of a measurement leaves a record of what was done so far") {
+TEST_CASE("Ctrl-C in a run that was to last for a time is exit code 130") {
+    const TempFolder folder;
+    const VirtualBench bench({"--pace"});
+    Process run(YOKEDOCK_PROGRAM, {"run", "--bench", bench.address(), "--standard", "525/59.94",
+                                   "--duration-s", "3600"});
+    REQUIRE(run.wait_for(" s | V "));
+    run.signal(SIGINT);
+    CHECK(run.finish().exit_code == 130);
+}
+
+TEST_CASE("Ctrl-C in the middle of a measurement is exit code 130 and leaves a record of what was "
+          "done so far") {
     const TempFolder folder;
     const VirtualBench bench({"--pace"});
     Process run(YOKEDOCK_PROGRAM, measure(bench.address()), folder.path().string());
@@ -126,19 +137,20 @@ TEST_CASE("Ctrl-C in the middle of a measurement leaves a record of what was don
     run.signal(SIGINT);
     const Finished finished = run.finish();
     INFO(finished.err);
-    CHECK(finished.exit_code == 0);
+    CHECK(finished.exit_code == 130);
+    CHECK_THAT(finished.err, Contains("record: r.json") && Contains("stopped by the user"));
     CHECK_THAT(finished.out, Contains("INCOMPLETE"));
     check_partial_record(folder);
 }
 
-TEST_CASE("Ctrl-C before the first capture leaves nothing behind") {
+TEST_CASE("Ctrl-C before the first capture is exit code 130 and leaves nothing behind") {
     const TempFolder folder;
     const VirtualBench bench({"--pace"});
     Process run(YOKEDOCK_PROGRAM, measure(bench.address(), {"--settle-s", "50"}),
                 folder.path().string());
     REQUIRE(run.wait_for("sync on"));
     run.signal(SIGINT);
-    CHECK(run.finish().exit_code == 0);
+    CHECK(run.finish().exit_code == 130);
     CHECK(folder.entries() == 0);
 }
 
@@ -163,7 +175,7 @@ TEST_CASE("the examples in the help run as they stand") {
         yokedock({"import", "scope2.csv", "--standard", "525/59.94", "--out", "good.json"}, folder)
             .exit_code == 0);
     std::size_t count = 0;
-    for (const char* command : {"find", "measure", "analyse", "run", "import"}) {
+    for (const char* command : {"find", "measure", "analyse", "run", "import", "sweep"}) {
         for (std::vector<std::string> words : examples_of(command, folder)) {
             REQUIRE(words.at(0) == command);
             for (std::string& word : words) {
@@ -182,5 +194,5 @@ TEST_CASE("the examples in the help run as they stand") {
             ++count;
         }
     }
-    CHECK(count == 6);
+    CHECK(count == 8);
 }

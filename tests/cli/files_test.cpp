@@ -16,7 +16,7 @@ TEST_CASE(
     CHECK(help.err.empty());
     CHECK_THAT(help.out, Contains("Bench:") && Contains("Measure a board:") &&
                              Contains("Exit codes:") && Contains("Example:"));
-    for (const char* command : {"find", "run", "measure", "analyse", "import", "profile"}) {
+    for (const char* command : {"find", "run", "measure", "sweep", "analyse", "import", "profile"}) {
         CHECK_THAT(help.out, Contains(command));
         const Finished one = yokedock({command, "--help"}, folder);
         CHECK(one.exit_code == 0);
@@ -27,7 +27,7 @@ TEST_CASE(
 
 TEST_CASE("the help of every command that sends anything to a board shows the cautions") {
     const TempFolder folder;
-    for (const char* command : {"measure", "run"}) {
+    for (const char* command : {"measure", "run", "sweep"}) {
         CHECK_THAT(yokedock({command, "--help"}, folder).out,
                    Contains("lethal voltage") && Contains("isolation transformer") &&
                        Contains("far below nominal") && Contains("X-ray"));
@@ -56,6 +56,30 @@ TEST_CASE("wrong usage is exit code 2 with one line that says what to do, and no
         {"measure", "--bench", bench, "--standard", "525/59.94", "--settle-s", "inf"},
         {"measure", "--bench", "nonsense", "--standard", "525/59.94"},
         {"run", "--bench", bench, "--standard", "525/59.94", "--duration-s", "-3"},
+        {"sweep"},
+        {"sweep", "--bench", bench},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--axis", "diagonal"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--low-hz", "50"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--axis", "vertical", "--low-hz",
+         "60"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--axis", "vertical", "--high-hz",
+         "59"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--axis", "vertical", "--step-hz",
+         "0"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--axis", "vertical",
+         "--resolution-hz", "nan"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--dwell-s", "-1"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--acquire-s", "inf"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--axis", "horizontal", "--low-hz",
+         "11000"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--axis", "horizontal", "--low-hz",
+         "9000", "--allow-low"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--axis", "horizontal", "--high-hz",
+         "21000"},
+        {"sweep", "--bench", bench, "--standard", "525/59.94", "--duration-s", "3"},
+        {"sweep", "--from", "a", "--resume", "b"},
+        {"sweep", "--from", "a", "--bench", bench},
+        {"sweep", "--from", "a", "--watch"},
         {"find", "nonsense"},
         {"analyse"},
         {"import"},

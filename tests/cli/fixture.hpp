@@ -2,38 +2,15 @@
 // The programs under test, and files for them.
 #pragma once
 #include "tests/cli/process.hpp"
+#include "tests/cli/virtual_bench.hpp"
 #include "tests/unit/record/temp_folder.hpp"
 #include <cmath>
-#include <memory>
 #include <random>
 #include <string>
 
 inline Finished yokedock(const std::vector<std::string>& arguments, const TempFolder& folder) {
     return run_program(YOKEDOCK_PROGRAM, arguments, folder.path().string());
 }
-
-/// A virtual bench on a port of its own choice.
-class VirtualBench {
-  public:
-    explicit VirtualBench(std::vector<std::string> options = {}) {
-        options.insert(options.begin(), {"--listen", "0"});
-        process_ = std::make_unique<Process>(VIRTUAL_BENCH_PROGRAM, options);
-        const std::string mark = "listening on ";
-        REQUIRE(process_->wait_for(mark));
-        while (process_->out().find('\n') == std::string::npos) {
-            REQUIRE(process_->wait_for("\n"));
-        }
-        const std::string& out = process_->out();
-        const auto at = out.find(mark) + mark.size();
-        address_ = out.substr(at, out.find('\n', at) - at);
-    }
-    [[nodiscard]] const std::string& address() const { return address_; }
-    void unplug() { process_->signal(9); }
-
-  private:
-    std::unique_ptr<Process> process_;
-    std::string address_;
-};
 
 /// A vertical load current as an oscilloscope exports it: 8 fields of 59.94 Hz at 20 us, 10-bit
 /// codes, noise.

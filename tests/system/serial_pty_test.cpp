@@ -8,7 +8,9 @@
 #include "tests/system/link_server.hpp"
 #include <asm/termbits.h> // struct termios2; excludes <termios.h>
 #include <catch2/catch.hpp>
+#include <cerrno>
 #include <cstdlib>
+#include <cstring>
 #include <fcntl.h>
 #include <filesystem>
 #include <poll.h>
@@ -20,17 +22,42 @@ using link::Milliseconds;
 
 namespace {
 
+/// A bare chroot or container may lack these; without them the port would only be "not found".
+void require_port_list() {
+    if (!std::filesystem::is_directory("/sys/class/tty")) {
+        FAIL("this test cannot run here: there is no /sys/class/tty, where libserialport looks "
+             "ports up; as root: mount -t sysfs sysfs /sys");
+    }
+}
+
+[[noreturn]] void fail_without_pty(const std::string& what) {
+    const std::string reason = std::strerror(errno);
+    FAIL("this test cannot run here: no pseudo-terminal can be had, as "
+         << what << " (" << reason << "); as root: mount -t devpts devpts /dev/pts, and "
+         << "/dev/ptmx must be a character device 5 2 open to all, or a link to a "
+         << "pts/ptmx that is (mount option ptmxmode=666)");
+    std::abort(); // not reached: FAIL throws, which the compiler cannot know
+}
+
 struct Pty {
     test::TemporaryFolder folder;
     int master = -1;
     std::string address;
 
     Pty() {
+        require_port_list();
         master = ::posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC);
-        REQUIRE(master >= 0);
-        REQUIRE(::grantpt(master) == 0);
-        REQUIRE(::unlockpt(master) == 0);
-        std::filesystem::create_symlink(::ptsname(master), folder.path() + "/port");
+        if (master < 0) {
+            fail_without_pty("/dev/ptmx does not open");
+        }
+        if (::grantpt(master) != 0 || ::unlockpt(master) != 0) {
+            fail_without_pty("it is not granted or unlocked");
+        }
+        const char* name = ::ptsname(master);
+        if (name == nullptr || ::access(name, R_OK | W_OK) != 0) {
+            fail_without_pty(std::string(name != nullptr ? name : "its name") + " is not there");
+        }
+        std::filesystem::create_symlink(name, folder.path() + "/port");
         address = "serial:/dev/../../.." + folder.path() + "/port";
     }
 };
@@ -131,5 +158,6 @@ TEST_CASE("a measurement through libserialport is whole, and the port's hang-up 
 }
 
 TEST_CASE("the ports of this machine can be listed") {
+    require_port_list();
     CHECK(link::list_serial_ports().ok());
 }

@@ -17,11 +17,41 @@ Error file_error(const std::string& where, const std::string& text) {
 }
 
 Result<std::string> read_text(const std::filesystem::path& path) {
+    std::error_code error;
+    if (std::filesystem::exists(path, error) && !std::filesystem::is_regular_file(path, error)) {
+        return file_error(path.string(), "is not a plain file; expected a board file"); // no end
+    }
     std::ifstream in(path, std::ios::binary);
     if (!in) {
         return file_error(path.string(), "cannot be opened; check the path");
     }
+    const std::uintmax_t size = std::filesystem::file_size(path, error);
+    if (error || size > kMaxBoardFileBytes) {
+        return file_error(path.string(), fmt::format("has {} bytes; expected a board file of at "
+                                                     "most {}",
+                                                     size, kMaxBoardFileBytes));
+    }
     return std::string(std::istreambuf_iterator<char>(in), {});
+}
+
+/// null when there is none. Not a copy: copying, like dump(), goes down by recursion, and how deep
+/// a value is nested is the file's choice.
+const Json& member(const Json& object, const char* key) {
+    static const Json kNone;
+    const auto found = object.find(key);
+    return found == object.end() ? kNone : *found;
+}
+
+/// A value in a few words; structures are not written out.
+std::string brief(const Json& value) {
+    if (value.is_object()) {
+        return "an object";
+    }
+    if (value.is_array()) {
+        return fmt::format("an array of {}", value.size());
+    }
+    const std::string text = value.dump(-1, ' ', true); // ASCII, so that a cut splits no character
+    return text.size() > 40 ? text.substr(0, 37) + "..." : text;
 }
 
 /// Sets what the file's "parameters" say; collects the paths seen.
@@ -31,13 +61,13 @@ Status read_parameters(const Json& blocks, const std::string& where, BoardParame
         if (!values.is_object()) {
             return file_error(where,
                               fmt::format("parameters.{} is {}; expected an object of values",
-                                          block, values.dump()));
+                                          block, brief(values)));
         }
         for (const auto& [name, value] : values.items()) {
-            const std::string path = block + "." + name;
+            const std::string path = fmt::format("{}.{}", block, name);
             if (!value.is_number()) {
                 return file_error(where,
-                                  fmt::format("{} is {}; expected a number", path, value.dump()));
+                                  fmt::format("{} is {}; expected a number", path, brief(value)));
             }
             const Status set = set_parameter(board, path, value.get<double>());
             if (!set) {
@@ -65,12 +95,12 @@ Result<BoardFile> parse(const std::string& json_text, const std::string& where,
                                    key));
         }
     }
-    if (root.value("kind", Json()) != Json("yokedock-board") ||
-        root.value("schema", Json()) != Json(kBoardFileSchema)) {
+    const Json& kind = member(root, "kind");
+    const Json& schema = member(root, "schema");
+    if (kind != Json("yokedock-board") || schema != Json(kBoardFileSchema)) {
         return file_error(
             where, fmt::format("kind is {} and schema is {}; expected \"yokedock-board\" and {}",
-                               root.value("kind", Json()).dump(),
-                               root.value("schema", Json()).dump(), kBoardFileSchema));
+                               brief(kind), brief(schema), kBoardFileSchema));
     }
     for (const char* key : {"name", "text"}) {
         if (!root.contains(key) || !root[key].is_string()) {
@@ -86,7 +116,7 @@ Result<BoardFile> parse(const std::string& json_text, const std::string& where,
         if (!base_allowed || !root["base"].is_string()) {
             return file_error(where,
                               fmt::format("base is {}; expected the name of a complete board file",
-                                          root["base"].dump()));
+                                          brief(root["base"])));
         }
         const std::filesystem::path base_path = folder / root["base"].get<std::string>();
         const Result<std::string> text = read_text(base_path);

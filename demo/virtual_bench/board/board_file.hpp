@@ -3,12 +3,14 @@
 // to a base file.
 #pragma once
 #include "demo/virtual_bench/board/parameters.hpp"
+#include <cstdint>
 #include <filesystem>
 #include <string>
 
 namespace yokedock::sim {
 
 constexpr int kBoardFileSchema = 1;
+constexpr std::uintmax_t kMaxBoardFileBytes = 1u << 20;
 
 struct BoardFile {
     std::string name;

@@ -110,6 +110,9 @@ void BoardModel::slow_step() {
     line_.set_rail(supply_.rail_v());
     oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
     afc_.set_temperature(heat_sink_.oscillator_rise_k());
+    const double rail_error_v = supply_.rail_v() - p_.supply_regulated_v;
+    oscillator_.set_supply_error(p_.vertical_oscillator_rail_share * rail_error_v);
+    afc_.set_reference_error(p_.line_oscillator_rail_share * rail_error_v);
     slow_newest_ = (slow_newest_ + 1) % slow_.size();
     slow_[slow_newest_] = {now_s_, supply_.rail_v(), supply_.rail_a()};
     next_slow_s_ = now_s_ + kSlowStepS;

@@ -26,15 +26,27 @@ double IdealSync::field_rate_hz() const {
     return 2 * line_rate_hz() / plan_.half_lines;
 }
 
+void IdealSync::begin_field() {
+    mid_line_ = mid_line_ != (half_lines_ % 2 != 0);
+    half_lines_ = 0;
+    output_ = next_output_;
+    if (next_plan_) {
+        plan_ = *next_plan_;
+        next_plan_.reset();
+        accumulator_ = 0;
+        const unsigned whole_lines = wire::kSyncPlainVertical | wire::kSyncLineRateSerrations;
+        mid_line_ = mid_line_ && (plan_.flags & whole_lines) == 0;
+    }
+    program_ = sync::make_field_program(plan_, mid_line_);
+}
+
 void IdealSync::next_slot() {
     half_lines_ += program_.segments[segment_].half_lines_per_slot;
     if (++slot_ == program_.segments[segment_].slots) {
         slot_ = 0;
         if (++segment_ == program_.count) {
             segment_ = 0;
-            mid_line_ = mid_line_ != (half_lines_ % 2 != 0);
-            half_lines_ = 0;
-            program_ = sync::make_field_program(plan_, mid_line_);
+            begin_field();
         }
     }
     slot_ticks_ = slot_end_ticks_;
@@ -48,11 +60,16 @@ void IdealSync::prepare() {
         const sync::Segment& segment = program_.segments[segment_];
         if (rise_due_) {
             rise_due_ = false;
-            if (!level_) {
+            const bool field_start = segment_ == 0 && slot_ == 0;
+            if (!output_ && field_start) {
+                next_ = {start_s_ + static_cast<double>(slot_ticks_) / clock_hz_, false, !mid_line_,
+                         true};
+                return;
+            }
+            if (output_ && !level_) {
                 level_ = true;
                 next_ = {start_s_ + static_cast<double>(slot_ticks_) / clock_hz_, true,
-                         (half_lines_ + (mid_line_ ? 1u : 0u)) % 2 == 0,
-                         segment_ == 0 && slot_ == 0};
+                         (half_lines_ + (mid_line_ ? 1u : 0u)) % 2 == 0, field_start};
                 return;
             }
         }
@@ -60,7 +77,7 @@ void IdealSync::prepare() {
         const std::uint64_t end = slot_ticks_ + segment.ticks;
         next_slot();
         rise_due_ = true;
-        if (!solid) {
+        if (!solid && level_) {
             level_ = false;
             next_ = {start_s_ + static_cast<double>(end) / clock_hz_, false, false, false};
             return;

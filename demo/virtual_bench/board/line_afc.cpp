@@ -19,6 +19,7 @@ void LineAfc::configure(const BoardParameters& p) {
     const double farad_volts = p.line_oscillator_capacitor_f * p.line_oscillator_swing_v;
     hz_25_ = p.line_oscillator_reference_v /
              ((p.line_oscillator_fixed_ohm + p.line_oscillator_hold_ohm) * farad_volts);
+    reference_v_ = p.line_oscillator_reference_v;
     hz_per_volt_ = 1 / (p.line_oscillator_control_ohm * farad_volts);
     tempco_per_k_ = p.line_oscillator_tempco_per_k;
     noise_cycles_ = p.line_oscillator_noise_v / p.line_oscillator_swing_v;
@@ -48,7 +49,7 @@ void LineAfc::configure(const BoardParameters& p) {
 }
 
 double LineAfc::free_running_hz() const {
-    return hz_25_ * (1 + tempco_per_k_ * rise_k_);
+    return hz_25_ * (1 + tempco_per_k_ * rise_k_) * std::max(0.01, 1 + reference_error_);
 }
 
 void LineAfc::set_sync(double time_s, bool on) {

@@ -30,6 +30,8 @@ class LineAfc {
     /// A retrace pulse begins; its end and peak are already known to the caller.
     void set_retrace(const LineRetrace& pulse);
     void set_temperature(double rise_k) { rise_k_ = rise_k; }
+    /// Charging reference above (or below) its nominal value, from now on.
+    void set_reference_error(double volts) { reference_error_ = volts / reference_v_; }
 
     /// Runs up to limit_s; returns the first end of an oscillator cycle on the way and stands
     /// there.
@@ -53,6 +55,8 @@ class LineAfc {
     Random random_;
     double hz_25_ = 0;
     double hz_per_volt_ = 0;
+    double reference_v_ = 1;
+    double reference_error_ = 0; ///< relative
     double tempco_per_k_ = 0;
     double noise_cycles_ = 0; ///< rms phase noise per cycle
     double shaper_scale_ = 0; ///< sawtooth peak V per (V of pulse x s of width)

@@ -43,6 +43,9 @@ template <std::size_t States, std::size_t Inputs> class LinearFlow {
             x = step(x, kLevels - 1);
             dt_s -= kTop;
         }
+        // Not std::lround: this is the innermost loop of the line stage, dt_s is not negative, and
+        // what the rounding leaves is taken up by nudge().
+        // NOLINTNEXTLINE(bugprone-incorrect-roundings)
         const auto units = static_cast<unsigned>(dt_s / kUnitS + 0.5);
         for (int k = 0; k < kLevels; ++k) {
             if ((units >> k) & 1u) {

@@ -44,6 +44,7 @@ namespace yokedock::sim {
     X(vertical_oscillator, discharge_ohm, "ohm", 1, 1e6, 0.02, "discharges the timing capacitor")  \
     X(vertical_oscillator, tempco_per_k, "1/K", -0.02, 0.02, 0, "drift of the time constant")      \
     X(vertical_oscillator, noise_v, "V", 0, 1, 0, "noise at the threshold, one draw per period")   \
+    X(vertical_oscillator, rail_share, "1", 0, 1, 0, "part of the rail's error on its supply")     \
     X(ramp, supply_v, "V", 0, 50, 0.01, "stabilised supply of the ramp")                           \
     X(ramp, fixed_ohm, "ohm", 1, 1e9, 0.02, "charging resistor")                                   \
     X(ramp, height_ohm, "ohm", 0, 1e9, 0, "height control, in series")                             \
@@ -93,6 +94,7 @@ namespace yokedock::sim {
     X(line_oscillator, control_ohm, "ohm", 1, 1e12, 0.05, "from control voltage to it")            \
     X(line_oscillator, tempco_per_k, "1/K", -0.02, 0.02, 0, "drift of the rate")                   \
     X(line_oscillator, noise_v, "V", 0, 1, 0, "noise at the threshold, one draw per period")       \
+    X(line_oscillator, rail_share, "1", 0, 1, 0, "part of the rail's error on its reference")      \
     X(line_drive, storage_s, "s", 0, 2e-5, 0.05, "storage time of the output transistor")          \
     X(line_drive, on_phase, "1", 0.02, 0.98, 0.01, "drive returns this part of a line later")      \
     X(line_output, choke_h, "H", 1e-6, 1e6, 0.05, "choke or transformer primary")                  \

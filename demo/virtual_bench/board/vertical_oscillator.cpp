@@ -20,16 +20,35 @@ void VerticalOscillator::configure(const BoardParameters& p) {
     const double leak_ohm = p.vertical_oscillator_leak_ohm;
     // Leakage and charging resistor are a divider: lower asymptote, shorter time constant.
     const double share = leak_ohm / (charge_ohm + leak_ohm);
-    asymptote_v_ = p.vertical_oscillator_supply_v * share;
+    share_ = share;
+    supply_v_ = p.vertical_oscillator_supply_v;
+    upper_ratio_ = p.vertical_oscillator_upper_ratio;
+    lower_ratio_ = std::min(p.vertical_oscillator_lower_ratio, 0.9 * upper_ratio_);
+    set_levels();
     tau_25_s_ = charge_ohm * share * p.vertical_oscillator_capacitor_f;
     discharge_tau_25_s_ = p.vertical_oscillator_discharge_ohm * p.vertical_oscillator_capacitor_f;
-    upper_v_ = p.vertical_oscillator_supply_v * p.vertical_oscillator_upper_ratio;
-    lower_v_ = p.vertical_oscillator_supply_v *
-               std::min(p.vertical_oscillator_lower_ratio, p.vertical_oscillator_upper_ratio * 0.9);
     tempco_per_k_ = p.vertical_oscillator_tempco_per_k;
     noise_v_ = p.vertical_oscillator_noise_v;
     diode_v_ = p.sync_integrator_diode_v;
     inject_ratio_ = p.sync_inject_shunt_ohm / (p.sync_inject_ohm + p.sync_inject_shunt_ohm);
+}
+
+void VerticalOscillator::set_levels() {
+    const double supply = std::max(0.0, supply_v_ + supply_error_v_);
+    asymptote_v_ = supply * share_;
+    upper_v_ = supply * upper_ratio_;
+    lower_v_ = supply * lower_ratio_;
+}
+
+void VerticalOscillator::set_supply_error(double volts) {
+    if (volts == supply_error_v_) {
+        return;
+    }
+    if (now_s_ > mark_s_ && !discharging_) {
+        set_mark(now_s_);
+    }
+    supply_error_v_ = volts;
+    set_levels();
 }
 
 double VerticalOscillator::free_running_period_s() const {
@@ -65,7 +84,9 @@ void VerticalOscillator::set_mark(double time_s) {
 std::optional<VerticalOscillator::Transition> VerticalOscillator::run_until(double limit_s) {
     if (discharging_) {
         const double tau = discharge_tau_25_s_ * (1 + tempco_per_k_ * rise_k_);
-        const double end_s = mark_s_ + tau * std::log(std::max(1.0, mark_v_ / lower_v_));
+        // Not before now: the lower threshold may have come up to meet the capacitor.
+        const double end_s =
+            std::max(now_s_, mark_s_ + tau * std::log(std::max(1.0, mark_v_ / lower_v_)));
         if (end_s > limit_s) {
             now_s_ = limit_s;
             return std::nullopt;

@@ -25,6 +25,10 @@ class VerticalOscillator {
     void set_sync(double time_s, bool on) { integrator_.set_input(time_s, on); }
     /// Temperature of the timing parts above 25 degC; from now on.
     void set_temperature(double rise_k);
+    /// Supply above (or below) its nominal value, from now on: ripple and droop that the stabiliser
+    /// lets through. Asymptote and thresholds follow alike, so only what changes within a period
+    /// moves it.
+    void set_supply_error(double volts);
     /// The first transition after the last one returned, up to limit_s; nothing when there is none.
     [[nodiscard]] std::optional<Transition> run_until(double limit_s);
     /// Period without sync and noise, at the present temperature.
@@ -37,9 +41,15 @@ class VerticalOscillator {
     [[nodiscard]] double
     excess_v(double time_s) const; ///< capacitor above the threshold as sync lowers it
     void set_mark(double time_s);
+    void set_levels();
 
     RcIntegrator integrator_;
     Random random_;
+    double supply_v_ = 0;
+    double supply_error_v_ = 0;
+    double share_ = 1; ///< of the supply that charges, leakage taken off
+    double upper_ratio_ = 0;
+    double lower_ratio_ = 0;
     double asymptote_v_ = 0;
     double upper_v_ = 0;
     double lower_v_ = 0;

@@ -10,6 +10,7 @@
 #include "demo/virtual_bench/chip/uart_model.hpp"
 #include <algorithm>
 #include <array>
+#include <cassert>
 #include <deque>
 #include <optional>
 #include <simavr/sim_avr.h>
@@ -17,7 +18,7 @@
 namespace yokedock::sim {
 namespace {
 
-constexpr std::size_t kFlashBytes = 256 * 1024;
+constexpr std::size_t kFlashBytes = std::size_t{256} * 1024;
 constexpr std::size_t kEepromBytes = 4096;
 constexpr avr_io_addr_t kGtccr = 0x43;
 constexpr unsigned kTimer1OverflowVector = 20;
@@ -357,6 +358,11 @@ ChipStatistics Chip::statistics() const {
 void Chip::clear_longest() {
     impl_->statistics.longest_overflow_to_entry = 0;
     impl_->statistics.longest_overflow_to_return = 0;
+}
+
+void Chip::set_ram_byte(std::uint16_t address, std::uint8_t value) {
+    assert(address >= 0x200 && address <= 0x21FF);
+    impl_->avr->data[address] = value;
 }
 
 std::uint8_t Chip::data_byte(std::uint16_t address) const {

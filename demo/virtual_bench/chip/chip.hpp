@@ -105,6 +105,8 @@ class Chip {
     ChipStatistics statistics() const;
     void clear_longest();                                ///< zeroes the two longest_ figures
     std::uint8_t data_byte(std::uint16_t address) const; ///< data space, for tests
+    /// Writes RAM behind the program's back, for tests; address: 0x200 to 0x21FF.
+    void set_ram_byte(std::uint16_t address, std::uint8_t value);
 
   private:
     struct Impl;

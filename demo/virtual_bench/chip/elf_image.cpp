@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cstring>
 #include <elf.h>
+#include <filesystem>
 #include <fstream>
 #include <iterator>
 
@@ -20,7 +21,7 @@ Error not_usable(const std::string& path, const std::string& what) {
                                   "(build the firmware, or give its path with --firmware)"};
 }
 
-template <class T> bool read_at(const std::vector<char>& file, std::size_t offset, T& out) {
+template <class T> bool read_at(std::span<const char> file, std::size_t offset, T& out) {
     if (offset > file.size() || file.size() - offset < sizeof(T)) {
         return false;
     }
@@ -43,12 +44,21 @@ bool place(std::vector<std::uint8_t>& memory, std::size_t limit, std::uint32_t a
 
 Result<ElfImage> read_elf_image(const std::string& path, std::size_t flash_bytes,
                                 std::size_t eeprom_bytes) {
+    std::error_code error;
+    if (std::filesystem::exists(path, error) && !std::filesystem::is_regular_file(path, error)) {
+        return not_usable(path, "it is not a plain file");
+    }
     std::ifstream stream(path, std::ios::binary);
     if (!stream) {
         return not_usable(path, "it cannot be opened");
     }
     const std::vector<char> file{std::istreambuf_iterator<char>(stream),
                                  std::istreambuf_iterator<char>()};
+    return parse_elf_image(file, path, flash_bytes, eeprom_bytes);
+}
+
+Result<ElfImage> parse_elf_image(std::span<const char> file, const std::string& path,
+                                 std::size_t flash_bytes, std::size_t eeprom_bytes) {
     Elf32_Ehdr head{};
     if (!read_at(file, 0, head) || std::memcmp(head.e_ident, ELFMAG, SELFMAG) != 0) {
         return not_usable(path,

@@ -3,6 +3,7 @@
 #pragma once
 #include "host/result.hpp"
 #include <cstdint>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -16,5 +17,9 @@ struct ElfImage {
 /// Errors (kFile): not readable, not an AVR ELF file, cut short, or bigger than the memories given.
 Result<ElfImage> read_elf_image(const std::string& path, std::size_t flash_bytes,
                                 std::size_t eeprom_bytes);
+
+/// The same from the file's bytes; path is only for messages.
+Result<ElfImage> parse_elf_image(std::span<const char> file, const std::string& path,
+                                 std::size_t flash_bytes, std::size_t eeprom_bytes);
 
 } // namespace yokedock::sim

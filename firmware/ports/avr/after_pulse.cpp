@@ -3,6 +3,7 @@
 // where a field begins, and where the pins could not be switched yet because the pulse still
 // lasted. Pins first: there may be little of the slot left.
 #pragma GCC optimize("O2")
+#include "firmware/ports/avr/line_edges.hpp"
 #include "firmware/ports/avr/slot_handler.hpp"
 #include "firmware/ports/avr/video.hpp"
 
@@ -71,6 +72,7 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_aft
         sequencer.path.note.time = (static_cast<uint32_t>(slot.next_high) << 16) | slot.next_low;
         start_picture_field();
     }
+    peek_line_edge();
     TIMSK1 = 1 << TOIE1; // the slot handler asks for the next time
 }
 

@@ -6,8 +6,8 @@
 // (data sheet, "External Clock Source", same circuit). The stamp is told as captured; the constant
 // is taken off where the real front end's delay is known: calibration, first-hardware checklist.
 //
-// The handlers move the stamp and open interrupts again, with only themselves shut out: the slot
-// handler must not wait for the rest of them.
+// The handlers move the stamp and open interrupts again: the slot handler must not wait for the
+// rest of them. The field's has only itself shut out; the line's may come again: see LineQueue.
 #pragma GCC optimize("O2")
 #include "firmware/ports/avr/line_edges.hpp"
 #include "firmware/ports/avr/serial.hpp"
@@ -16,6 +16,7 @@ namespace yokedock {
 namespace firmware {
 
 LineLatch line_latch;
+LineQueue line_queue;
 EdgeCounter line_counter;
 EdgeCounter field_counter;
 
@@ -62,6 +63,8 @@ void start_edges(uint8_t line_mode, uint8_t field_mode) {
     line_counted = TCCR4B & (1 << ICES4);
     line_latch.both = line_mode == both ? 0xFF : 0;
     line_latch.full = 0;
+    line_queue.head = line_queue.tail = 0;
+    GPIOR0 &= static_cast<uint8_t>(~(1 << kLinePeekBit));
     TIFR4 = 1 << ICF4;
     const uint32_t now = tick_from_low(TCNT4);
     pool.begin_line_edges(now);
@@ -89,19 +92,20 @@ void stop_edges() {
 } // namespace firmware
 } // namespace yokedock
 
-/// An edge that is not like the one before in everything, or one that the slot handler has moved
-/// aside.
+/// An edge that is not like the one before in everything.
 extern "C" __attribute__((used, externally_visible, noinline)) void
 yokedock_line_edge(uint16_t stamp, uint8_t control) {
     using namespace yokedock::firmware;
-    // The latch holds an older edge or, should the slot handler have come between, the one after:
-    // that one waits.
-    if (line_latch.full != 0 &&
-        static_cast<int16_t>(static_cast<uint16_t>(stamp - line_latch.stamp)) > 0) {
-        record_line_edge(line_latch.stamp, line_latch.tccr4b);
-        line_latch.full = 0;
-    }
     record_line_edge(stamp, control);
+}
+
+/// The last edge before a lost one.
+extern "C" __attribute__((used, externally_visible, noinline)) void
+yokedock_last_line_edge(uint16_t stamp, uint8_t control) {
+    using namespace yokedock::firmware;
+    yokedock_line_edge(stamp, control & static_cast<uint8_t>(~kLineEdgeLost));
+    pool.break_line_edges();
+    line_counter.forget_last();
 }
 
 extern "C" __attribute__((used, externally_visible, noinline)) void
@@ -109,10 +113,11 @@ yokedock_count_line_edge(uint16_t stamp) {
     yokedock::firmware::line_counter.edge(stamp);
 }
 
-/// Keeps stamp and direction, looks for the other edge when both are wanted, shuts only itself out
-/// and opens interrupts: the slot handler must not wait for the rest. By hand, for it runs once or
-/// twice per line: the common case of BlockPool::push_line_edge() and EdgeCounter::edge().    r24,
-/// r25 stamp, r30 then r18 TCCR4B
+/// Keeps stamp and direction, looks for the other edge when both are wanted, and opens interrupts:
+/// the slot handler must not wait for the rest. By hand, for it runs once or twice per line: the
+/// common case of BlockPool::push_line_edge() and EdgeCounter::edge().
+///   r24, r25 stamp, r30 then r18 TCCR4B     16: records an edge     5: it is recorded
+///   20: another is being recorded: to the queue     27: takes the next from there
 ISR(TIMER4_CAPT_vect, ISR_NAKED) {
     using namespace yokedock::firmware;
     asm volatile(
@@ -130,21 +135,26 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "breq 1f              \n\t"
         "eor  r31, r30        \n\t"
         "sts  %[tccr], r31    \n\t"
-        "1: ldi r31, 0x20     \n\t" // the change of direction, or an edge that has
-        "out  %[tifr], r31    \n\t" // just come over this one, may have set the flag
-        "ldi r31, 0           \n\t"
-        "sts  %[timsk], r31   \n\t"
+        "ldi  r31, 0x20       \n\t" // the change of direction may have set the flag
+        "out  %[tifr], r31    \n\t"
+        "lds  r31, %[full]    \n\t"
+        "sbrc r31, 0          \n\t"
+        "rjmp 15f             \n\t"
+        "1: sbic %[tifr], 5   \n\t" // again: before or after the register was read?
+        "rjmp 34f             \n\t"
+        "2: sbic %[flags], %[peek] \n\t"
+        "rjmp 33f             \n\t"
+        "3: sbic %[flags], %[busy] \n\t"
+        "rjmp 20f             \n\t"
+        "sbi  %[flags], %[busy] \n\t"
         "sei                  \n\t"
         "push r18             \n\t"
         "push r19             \n\t"
         "push r26             \n\t"
         "push r27             \n\t"
         "mov  r18, r30        \n\t"
-        "sbic %[tifr], 0      \n\t" // TOV4
+        "16: sbic %[tifr], 0  \n\t" // TOV4
         "4: rjmp 10f          \n\t"
-        "lds  r31, %[full]    \n\t"
-        "tst  r31             \n\t"
-        "brne 4b              \n\t"
         "lds  r30, %[last]    \n\t"
         "lds  r31, %[last]+1  \n\t"
         "movw r26, r24        \n\t"
@@ -190,11 +200,11 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "9: rjmp 11f          \n\t"
         "8:                   \n\t" ::[icr] "n"(_SFR_MEM_ADDR(ICR4)),
         [tccr] "n"(_SFR_MEM_ADDR(TCCR4B)), [tifr] "I"(_SFR_IO_ADDR(TIFR4)),
-        [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), [both] "i"(&line_latch.both),
-        [full] "i"(&line_latch.full), [last] "i"(&pool.path.line_low),
+        [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [busy] "I"(kLineEdgeBit), [peek] "I"(kLinePeekBit),
+        [both] "i"(&line_latch.both), [full] "i"(&line_latch.full), [last] "i"(&pool.path.line_low),
         [left] "i"(&pool.path.writer[1].left), [at] "i"(&pool.path.writer[1].at),
         [free] "i"(&pool.path.free_count), [block] "i"(&pool.path.writer[1].block),
-        [dropped] "i"(&pool.path.dropped), [gap] "i"(&pool.path.writer[1].gap));
+        [dropped] "i"(&pool.path.writer[1].dropped), [gap] "i"(&pool.path.writer[1].gap));
     asm volatile(
         "lds  r19, %[counted] \n\t"
         "eor  r19, r18        \n\t"
@@ -235,15 +245,119 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "pop  r19             \n\t"
         "pop  r18             \n\t"
         "cli                  \n\t"
-        "ldi  r24, 0x20       \n\t"
-        "sts  %[timsk], r24   \n\t"
-        "pop  r31             \n\t"
+        "lds  r24, %[head]    \n\t"
+        "lds  r25, %[tail]    \n\t"
+        "cpse r24, r25        \n\t"
+        "rjmp 27f             \n\t"
+        "cbi  %[flags], %[busy] \n\t"
+        "21: pop r31          \n\t"
         "pop  r30             \n\t"
         "out  __SREG__, r30   \n\t"
         "pop  r30             \n\t"
         "pop  r25             \n\t"
         "pop  r24             \n\t"
         "reti                 \n\t"
+        "20: push r26         \n\t"
+        "push r27             \n\t"
+        "rcall 23f            \n\t"
+        "22: sei              \n\t" // it is safe
+        "pop  r27             \n\t"
+        "pop  r26             \n\t"
+        "rjmp 21b             \n\t"
+        "33: cbi %[flags], %[peek] \n\t" // the edge seen a while ago, or has another come over it?
+        "lds  r31, %[stamp]   \n\t"
+        "cpse r31, r24        \n\t"
+        "rjmp 15f             \n\t"
+        "lds  r31, %[stamp]+1 \n\t"
+        "cpse r31, r25        \n\t"
+        "rjmp 15f             \n\t"
+        "rjmp 3b              \n\t"
+        "34: lds r31, %[icr]  \n\t" // before: this is the newer edge, and needs no second call
+        "cpse r31, r24        \n\t"
+        "rjmp 2b              \n\t"
+        "lds  r31, %[icr]+1   \n\t"
+        "cpse r31, r25        \n\t"
+        "rjmp 2b              \n\t"
+        "ldi  r31, 0x20       \n\t"
+        "out  %[tifr], r31    \n\t"
+        "rjmp 2b              \n\t"
+        "15: push r26         \n\t" // the latched edge, which is older, goes first
+        "push r27             \n\t"
+        "push r24             \n\t"
+        "push r25             \n\t"
+        "push r30             \n\t"
+        "lds  r24, %[stamp]   \n\t"
+        "lds  r25, %[stamp]+1 \n\t"
+        "lds  r30, %[control] \n\t"
+        "rcall 23f            \n\t"
+        "ldi  r31, 0          \n\t"
+        "sts  %[full], r31    \n\t"
+        "pop  r30             \n\t"
+        "pop  r25             \n\t"
+        "pop  r24             \n\t"
+        "rcall 23f            \n\t"
+        "sbic %[flags], %[busy] \n\t"
+        "rjmp 22b             \n\t"
+        "sbi  %[flags], %[busy] \n\t"
+        "pop  r27             \n\t"
+        "pop  r26             \n\t"
+        "lds  r25, %[tail]    \n\t"
+        "rjmp 27f             \n\t"
+        "23: lds r26, %[head] \n\t"
+        "mov  r31, r26        \n\t"
+        "subi r31, -%[edgesize] \n\t"
+        "andi r31, %[mask]    \n\t"
+        "lds  r27, %[tail]    \n\t"
+        "cp   r31, r27        \n\t"
+        "breq 24f             \n\t"
+        "sts  %[head], r31    \n\t"
+        "ldi  r27, 0          \n\t"
+        "subi r26, lo8(-(%[queue])) \n\t"
+        "sbci r27, hi8(-(%[queue])) \n\t"
+        "st   X+, r24         \n\t"
+        "st   X+, r25         \n\t"
+        "st   X, r30          \n\t"
+        "ret                  \n\t"
+        "24: subi r26, %[edgesize] \n\t" // full: the newest one in it is the last before a gap
+        "andi r26, %[mask]    \n\t"
+        "ldi  r27, 0          \n\t"
+        "subi r26, lo8(-(%[queue]+2)) \n\t"
+        "sbci r27, hi8(-(%[queue]+2)) \n\t"
+        "ld   r31, X          \n\t"
+        "ori  r31, %[lost]    \n\t"
+        "st   X, r31          \n\t"
+        "lds  r26, %[dropped]   \n\t"
+        "lds  r27, %[dropped]+1 \n\t"
+        "adiw r26, 1          \n\t"
+        "sts  %[dropped], r26 \n\t"
+        "sts  %[dropped]+1, r27 \n\t"
+        "brne 28f             \n\t"
+        "lds  r26, %[dropped]+2 \n\t"
+        "lds  r27, %[dropped]+3 \n\t"
+        "adiw r26, 1          \n\t"
+        "sts  %[dropped]+2, r26 \n\t"
+        "sts  %[dropped]+3, r27 \n\t"
+        "28: ret              \n\t"
+        "27: sei              \n\t" // r25: the queue's tail
+        "push r18             \n\t"
+        "push r19             \n\t"
+        "push r26             \n\t"
+        "push r27             \n\t"
+        "mov  r26, r25        \n\t"
+        "ldi  r27, 0          \n\t"
+        "subi r26, lo8(-(%[queue])) \n\t"
+        "sbci r27, hi8(-(%[queue])) \n\t"
+        "mov  r31, r25        \n\t"
+        "subi r31, -%[edgesize] \n\t"
+        "andi r31, %[mask]    \n\t"
+        "ld   r24, X+         \n\t"
+        "ld   r25, X+         \n\t"
+        "ld   r18, X          \n\t"
+        "sts  %[tail], r31    \n\t"
+        "sbrs r18, 7          \n\t" // kLineEdgeLost
+        "rjmp 16b             \n\t"
+        "ldi  r31, 2          \n\t"
+        "rjmp 12f             \n\t"
         "10: ldi r31, 1       \n\t" // all of it
         "rjmp 12f             \n\t"
         "11: ldi r31, 0       \n\t" // the counting
@@ -257,7 +371,11 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "mov  r22, r18        \n\t"
         "sbrc r31, 0          \n\t"
         "rjmp 13f             \n\t"
+        "sbrc r31, 1          \n\t"
+        "rjmp 19f             \n\t"
         "call yokedock_count_line_edge \n\t"
+        "rjmp 14f             \n\t"
+        "19: call yokedock_last_line_edge \n\t"
         "rjmp 14f             \n\t"
         "13: call yokedock_line_edge \n\t"
         "14: pop r23          \n\t"
@@ -269,7 +387,13 @@ ISR(TIMER4_CAPT_vect, ISR_NAKED) {
         "rjmp 5b              \n\t" ::[counted] "i"(&line_counted),
         [last] "i"(&line_counter.path.last_low), [shortest] "i"(&line_counter.path.shortest),
         [longest] "i"(&line_counter.path.longest), [edges] "i"(&line_counter.path.edges),
-        [timsk] "n"(_SFR_MEM_ADDR(TIMSK4)), YOKEDOCK_PUMP_OPERANDS);
+        [head] "i"(&line_queue.head), [tail] "i"(&line_queue.tail), [queue] "i"(line_queue.edge),
+        [mask] "n"(kLineQueueMask), [edgesize] "n"(sizeof(LineQueue::Edge)),
+        [lost] "n"(kLineEdgeLost), [flags] "I"(_SFR_IO_ADDR(GPIOR0)), [busy] "I"(kLineEdgeBit),
+        [peek] "I"(kLinePeekBit), [icr] "n"(_SFR_MEM_ADDR(ICR4)), [full] "i"(&line_latch.full),
+        [stamp] "i"(&line_latch.stamp), [control] "i"(&line_latch.tccr4b),
+        [tifr] "I"(_SFR_IO_ADDR(TIFR4)), [dropped] "i"(&pool.path.writer[1].dropped),
+        YOKEDOCK_PUMP_OPERANDS);
 }
 
 extern "C" __attribute__((used, externally_visible, noinline)) void

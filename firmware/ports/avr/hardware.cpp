@@ -171,8 +171,8 @@ void AvrHardware::start_capture(const wire::CaptureSettings& settings) {
 void AvrHardware::begin_capture() {
     reset_counters();
     capture_ = kRunning;
-    const bool both = settings_.line_edge_mode == static_cast<uint8_t>(wire::EdgeMode::kBoth);
-    start_sampling(settings_, line_ticks(), both || pattern_ != wire::VideoPattern::kBlack);
+    const bool line_edges = settings_.line_edge_mode != static_cast<uint8_t>(wire::EdgeMode::kOff);
+    start_sampling(settings_, line_ticks(), line_edges || pattern_ != wire::VideoPattern::kBlack);
     start_edges(settings_.line_edge_mode, settings_.field_edge_mode);
 }
 

@@ -16,15 +16,34 @@ struct LineLatch {
 };
 extern LineLatch line_latch;
 
-/// Slot handler only.
-inline void latch_line_edge() {
-    if ((TIFR4 & (1 << ICF4)) != 0 && line_latch.both != 0 && line_latch.full == 0) {
+/// The capture register holds one edge, and the next one overwrites it without a trace. To record
+/// an edge takes a part of a line or, where a block must be opened and the slots are half lines,
+/// several lines; so the capture handler interrupts itself, and leaves the edges of that time here.
+/// Offsets are in bytes. An edge that finds the queue full is counted as dropped, and the one
+/// before it carries kLineEdgeLost.
+struct LineQueue {
+    struct Edge {
+        uint16_t stamp;
+        uint8_t tccr4b;
+        uint8_t unused;
+    };
+    uint8_t head; ///< next to fill
+    uint8_t tail; ///< next to take; the same as head: empty
+    Edge edge[8];
+};
+extern LineQueue line_queue;
+constexpr uint8_t kLineQueueMask = sizeof(LineQueue::edge) - sizeof(LineQueue::Edge);
+/// Beside what TCCR4B holds: the noise canceller's bit, which is never used.
+constexpr uint8_t kLineEdgeLost = 0x80;
+
+/// After-pulse handler only, the one that holds others up for longest: an edge that waits now may
+/// be overwritten before its handler comes. A copy is left in the latch (one edge only is stamped,
+/// so that it is free); the handler tells by it.
+inline void peek_line_edge() {
+    if ((TIFR4 & (1 << ICF4)) != 0 && line_latch.both == 0 && (GPIOR0 & (1 << kLinePeekBit)) == 0) {
         line_latch.stamp = ICR4;
-        const uint8_t control = TCCR4B;
-        TCCR4B = static_cast<uint8_t>(control ^ (1 << ICES4));
-        TIFR4 = 1 << ICF4;
-        line_latch.tccr4b = control;
-        line_latch.full = 0xFF;
+        line_latch.tccr4b = TCCR4B;
+        GPIOR0 |= 1 << kLinePeekBit;
     }
 }
 

@@ -39,8 +39,9 @@ int main() {
         if (busy) {
             pump();
         } else if (keep_sending()) {
-            // Nothing wakes for the line: stay with it, a few bytes at a time.
-            for (uint8_t n = 0; n < 100 && !receive_waiting(); ++n) {
+            // Nothing wakes for the line: stay with it, a few bytes at a time, but not beyond the
+            // frame's end: the next one, if it is ready, must follow at once.
+            for (uint8_t n = 0; n < 100 && sending.left != 0 && !receive_waiting(); ++n) {
                 pump();
             }
         } else {

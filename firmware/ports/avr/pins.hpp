@@ -32,6 +32,10 @@ constexpr uint8_t kOverCurrentPin = 1 << PC1;
 constexpr uint8_t kPictureDueBit = 0;
 /// GPIOR0 bit: this slot's handler has pins to switch or a run to begin.
 constexpr uint8_t kAfterPulseBit = 1;
+/// GPIOR0 bit: a line edge is being recorded; those that come meanwhile go to LineQueue.
+constexpr uint8_t kLineEdgeBit = 2;
+/// GPIOR0 bit: LineLatch holds what the capture register held a while ago.
+constexpr uint8_t kLinePeekBit = 3;
 
 } // namespace firmware
 } // namespace yokedock

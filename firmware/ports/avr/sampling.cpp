@@ -293,7 +293,7 @@ ISR(ADC_vect, ISR_NAKED) {
         [soonest] "i"(&sampler.path.soonest), [window] "n"(kResultWindowTicks),
         [left] "i"(&pool.path.writer[0].left), [last] "i"(&pool.path.sample.last_low),
         [age] "i"(&pool.path.sample.age_low), [free] "i"(&pool.path.free_count),
-        [block] "i"(&pool.path.writer[0].block), [dropped] "i"(&pool.path.dropped),
+        [block] "i"(&pool.path.writer[0].block), [dropped] "i"(&pool.path.writer[0].dropped),
         [gap] "i"(&pool.path.writer[0].gap));
     asm volatile("sts  %[last], r26    \n\t"
                  "sts  %[last]+1, r27  \n\t"
@@ -337,100 +337,108 @@ ISR(ADC_vect, ISR_NAKED) {
                  [age] "i"(&pool.path.sample.age_low), [taken] "i"(&sampler.path.taken),
                  [turnsize] "n"(Sampler::kTurn), [at] "i"(&pool.path.writer[0].at),
                  [left] "i"(&pool.path.writer[0].left), YOKEDOCK_PUMP_OPERANDS);
-    asm volatile("lds  r19, %[prepared] \n\t"
-                 "mov  r30, r19        \n\t"
-                 "sub  r30, r18        \n\t"
-                 "cpi  r30, 3 * %[turnsize] \n\t"
-                 "breq 3f              \n\t"
-                 "4: rjmp 20f          \n\t"
-                 "3:                   \n\t"
-                 "mov  r26, r19        \n\t"
-                 "andi r26, 0x18       \n\t"
-                 "ldi  r27, 0          \n\t"
-                 "subi r26, lo8(-(%[turn])) \n\t"
-                 "sbci r27, hi8(-(%[turn])) \n\t"
-                 "lds  r30, %[entry]   \n\t"
-                 "lds  r31, %[entry]+1 \n\t"
-                 "ld   r24, Z          \n\t" // place
-                 "ldd  r25, Z+1        \n\t"
-                 "lds  r20, %[least]   \n\t"
-                 "lds  r21, %[least]+1 \n\t"
-                 "cp   r24, r20        \n\t"
-                 "cpc  r25, r21        \n\t"
-                 "brlt 4b              \n\t"
-                 "st   X+, r24         \n\t"
-                 "st   X+, r25         \n\t"
-                 "adiw r26, 2          \n\t"
-                 "ldi  r20, 0          \n\t"
-                 "st   X+, r20         \n\t" // skip
-                 "ldd  r20, Z+10       \n\t" // channel
-                 "st   X, r20          \n\t"
-                 "lds  r20, %[wait]    \n\t"
-                 "lds  r21, %[wait]+1  \n\t"
-                 "add  r20, r24        \n\t"
-                 "adc  r21, r25        \n\t"
-                 "sts  %[least], r20   \n\t"
-                 "sts  %[least]+1, r21 \n\t"
-                 "ldd  r20, Z+2        \n\t" // last
-                 "ldd  r21, Z+3        \n\t"
-                 "cp   r24, r20        \n\t"
-                 "cpc  r25, r21        \n\t"
-                 "brne 33f             \n\t"
-                 "ldd  r24, Z+6        \n\t" // first
-                 "ldd  r25, Z+7        \n\t"
-                 "rjmp 32f             \n\t"
-                 "33: ldd r20, Z+4     \n\t" // step
-                 "ldd  r21, Z+5        \n\t"
-                 "add  r24, r20        \n\t"
-                 "adc  r25, r21        \n\t"
-                 "32: st Z, r24        \n\t"
-                 "std  Z+1, r25        \n\t"
-                 "ldd  r24, Z+8        \n\t" // next entry
-                 "ldd  r25, Z+9        \n\t"
-                 "sts  %[entry], r24   \n\t"
-                 "sts  %[entry]+1, r25 \n\t"
-                 "subi r19, -%[turnsize] \n\t"
-                 "sts  %[prepared], r19 \n\t"
-                 "30: lds r30, %[taken]   \n\t" // Sampler::following_channel()
-                 "subi r30, -%[turnsize] \n\t"
-                 "andi r30, 0x18       \n\t"
-                 "ldi  r31, 0          \n\t"
-                 "subi r30, lo8(-(%[turn])) \n\t"
-                 "sbci r31, hi8(-(%[turn])) \n\t"
-                 "ldd  r30, Z+5        \n\t"
-                 "ori  r30, %[refs]    \n\t"
-                 "sts  %[muxnext], r30 \n\t"
-                 "cli                  \n\t" YOKEDOCK_PUMP
-                 "sei                  \n\t" // the slot handler must not wait for all of the rest
-                 "pop  r21             \n\t"
-                 "pop  r20             \n\t"
-                 "pop  r19             \n\t"
-                 "pop  r18             \n\t"
-                 "pop  r27             \n\t"
-                 "pop  r26             \n\t"
-                 "lds  r24, %[armed]   \n\t"
-                 "cli                  \n\t" // a result that waits must not nest
-                 "sts  %[adcsra], r24  \n\t"
-                 "pop  r30             \n\t"
-                 "out  __SREG__, r30   \n\t"
-                 "pop  r31             \n\t"
-                 "pop  r30             \n\t"
-                 "pop  r23             \n\t"
-                 "pop  r22             \n\t"
-                 "pop  r25             \n\t"
-                 "pop  r24             \n\t"
-                 "reti                 \n\t"
-                 "20: push r0          \n\t"
-                 "push r1              \n\t"
-                 "clr  r1              \n\t"
-                 "call yokedock_refill \n\t"
-                 "pop  r1              \n\t"
-                 "pop  r0              \n\t"
-                 "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),
-                 [turn] "i"(sampler.path.turn), [turnsize] "n"(Sampler::kTurn),
-                 [entry] "i"(&sampler.path.at), [taken] "i"(&sampler.path.taken),
-                 [refs] "M"(1 << REFS0), [muxnext] "i"(&admux_next),
-                 [least] "i"(&sampler.path.least), [wait] "i"(&sampler.path.wait),
-                 [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)),
-                 YOKEDOCK_PUMP_OPERANDS);
+    asm volatile(
+        "lds  r19, %[prepared] \n\t"
+        "mov  r30, r19        \n\t"
+        "sub  r30, r18        \n\t"
+        "cpi  r30, 3 * %[turnsize] \n\t"
+        "breq 3f              \n\t"
+        "4: rjmp 20f          \n\t"
+        "3:                   \n\t"
+        "mov  r26, r19        \n\t"
+        "andi r26, 0x18       \n\t"
+        "ldi  r27, 0          \n\t"
+        "subi r26, lo8(-(%[turn])) \n\t"
+        "sbci r27, hi8(-(%[turn])) \n\t"
+        "lds  r30, %[entry]   \n\t"
+        "lds  r31, %[entry]+1 \n\t"
+        "ld   r24, Z          \n\t" // place
+        "ldd  r25, Z+1        \n\t"
+        "lds  r20, %[least]   \n\t"
+        "lds  r21, %[least]+1 \n\t"
+        "cp   r24, r20        \n\t"
+        "cpc  r25, r21        \n\t"
+        "ldi  r18, 0          \n\t" // lines to skip
+        "brge 34f             \n\t"
+        "lds  r22, %[line]    \n\t"
+        "lds  r23, %[line]+1  \n\t"
+        "add  r22, r24        \n\t"
+        "adc  r23, r25        \n\t"
+        "cp   r22, r20        \n\t"
+        "cpc  r23, r21        \n\t"
+        "brlt 4b              \n\t"
+        "ldi  r18, 1          \n\t"
+        "34: st X+, r24       \n\t"
+        "st   X+, r25         \n\t"
+        "adiw r26, 2          \n\t"
+        "st   X+, r18         \n\t" // skip
+        "ldd  r20, Z+10       \n\t" // channel
+        "st   X, r20          \n\t"
+        "lds  r20, %[wait]    \n\t"
+        "lds  r21, %[wait]+1  \n\t"
+        "add  r20, r24        \n\t"
+        "adc  r21, r25        \n\t"
+        "sts  %[least], r20   \n\t"
+        "sts  %[least]+1, r21 \n\t"
+        "ldd  r20, Z+2        \n\t" // last
+        "ldd  r21, Z+3        \n\t"
+        "cp   r24, r20        \n\t"
+        "cpc  r25, r21        \n\t"
+        "brne 33f             \n\t"
+        "ldd  r24, Z+6        \n\t" // first
+        "ldd  r25, Z+7        \n\t"
+        "rjmp 32f             \n\t"
+        "33: ldd r20, Z+4     \n\t" // step
+        "ldd  r21, Z+5        \n\t"
+        "add  r24, r20        \n\t"
+        "adc  r25, r21        \n\t"
+        "32: st Z, r24        \n\t"
+        "std  Z+1, r25        \n\t"
+        "ldd  r24, Z+8        \n\t" // next entry
+        "ldd  r25, Z+9        \n\t"
+        "sts  %[entry], r24   \n\t"
+        "sts  %[entry]+1, r25 \n\t"
+        "subi r19, -%[turnsize] \n\t"
+        "sts  %[prepared], r19 \n\t"
+        "30: lds r30, %[taken]   \n\t" // Sampler::following_channel()
+        "subi r30, -%[turnsize] \n\t"
+        "andi r30, 0x18       \n\t"
+        "ldi  r31, 0          \n\t"
+        "subi r30, lo8(-(%[turn])) \n\t"
+        "sbci r31, hi8(-(%[turn])) \n\t"
+        "ldd  r30, Z+5        \n\t"
+        "ori  r30, %[refs]    \n\t"
+        "sts  %[muxnext], r30 \n\t"
+        "cli                  \n\t" YOKEDOCK_PUMP
+        "sei                  \n\t" // the slot handler must not wait for all of the rest
+        "pop  r21             \n\t"
+        "pop  r20             \n\t"
+        "pop  r19             \n\t"
+        "pop  r18             \n\t"
+        "pop  r27             \n\t"
+        "pop  r26             \n\t"
+        "lds  r24, %[armed]   \n\t"
+        "cli                  \n\t" // a result that waits must not nest
+        "sts  %[adcsra], r24  \n\t"
+        "pop  r30             \n\t"
+        "out  __SREG__, r30   \n\t"
+        "pop  r31             \n\t"
+        "pop  r30             \n\t"
+        "pop  r23             \n\t"
+        "pop  r22             \n\t"
+        "pop  r25             \n\t"
+        "pop  r24             \n\t"
+        "reti                 \n\t"
+        "20: push r0          \n\t"
+        "push r1              \n\t"
+        "clr  r1              \n\t"
+        "call yokedock_refill \n\t"
+        "pop  r1              \n\t"
+        "pop  r0              \n\t"
+        "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),
+        [turn] "i"(sampler.path.turn), [turnsize] "n"(Sampler::kTurn),
+        [entry] "i"(&sampler.path.at), [taken] "i"(&sampler.path.taken), [refs] "M"(1 << REFS0),
+        [muxnext] "i"(&admux_next), [least] "i"(&sampler.path.least),
+        [line] "i"(&sampler.path.line_ticks), [wait] "i"(&sampler.path.wait),
+        [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), YOKEDOCK_PUMP_OPERANDS);
 }

@@ -224,7 +224,7 @@ ISR(TIMER1_OVF_vect, ISR_NAKED) {
         [step] "I"(offsetof(Run, step)), [ticks] "I"(offsetof(Run, ticks)),
         [den] "i"(&sequencer.path.denominator), [length] "i"(&sequencer.path.length),
         [next] "i"(&slot.next_low));
-    asm volatile( // A waiting line edge is moved, when both edges are stamped: latch_line_edge().
+    asm volatile( // A waiting line edge is moved, when both edges are stamped: see LineLatch.
         "sbis %[tifr4], 5        \n\t"
         "rjmp 50f                \n\t"
         "lds  r24, %[both]       \n\t"

@@ -142,3 +142,25 @@ TEST_CASE("uncertainty of the period covers the truth: jitter, ticks without jit
 TEST_CASE("two edges are no period") {
     CHECK_FALSE(fit_period({0, 1}, 0));
 }
+
+TEST_CASE("edges a little early or late are jitter: not missing, not too many, and no bend") {
+    std::mt19937 random(9);
+    std::normal_distribution<double> noise(0, 20e-9);
+    std::vector<double> t;
+    constexpr double kPeriod = 64e-6;
+    for (int i = 0; i < 6000; ++i) {
+        // Nine lines of every field are 0.4 us late, as a line loop is after the vertical interval.
+        const bool bent = i % 312 < 9;
+        t.push_back(kPeriod * i + noise(random) + (bent ? 0.4e-6 : 0));
+    }
+    const auto fit = fit_period(t, 62.5e-9);
+    REQUIRE(fit);
+    CHECK(fit->missing == 0);
+    CHECK(fit->extra == 0);
+    CHECK(std::abs(fit->period_s - kPeriod) < 3 * fit->period_u_s);
+    // One that really is elsewhere is both.
+    t[3000] += 0.3 * kPeriod;
+    const auto stray = fit_period(t, 62.5e-9);
+    REQUIRE(stray);
+    CHECK(stray->missing + stray->extra >= 1);
+}

@@ -57,6 +57,25 @@ TEST_CASE("A wrong setting is refused with key, value and what was expected, and
     CHECK(p.ramp_height_ohm == demo_board().ramp_height_ohm);
 }
 
+TEST_CASE("An endless nest of brackets in a board file is an error and no overflow of the stack") {
+    // 400,000 levels; the stack of 8 MB has 20 bytes for each, less than any call needs.
+    const std::string deep = std::string(400000, '[') + std::string(400000, ']');
+    const std::string head = R"("name":"n","text":"t","base":"quillwood13.json",)";
+    const std::string whole = R"({"schema":1,"kind":"yokedock-board",)" + head;
+    for (const std::string& text :
+         {R"({"schema":1,"kind":)" + deep + "," + head + R"("parameters":{}})",
+          R"({"kind":"yokedock-board","schema":)" + deep + "," + head + R"("parameters":{}})",
+          whole + R"("parameters":)" + deep + "}", whole + R"("parameters":{"ramp":)" + deep + "}}",
+          whole + R"("parameters":{"ramp":{"height_ohm":)" + deep + "}}}",
+          R"({"schema":1,"kind":"yokedock-board","name":"n","text":"t","base":)" + deep +
+              R"(,"parameters":{}})"}) {
+        const auto r = parse_board(text, "x.json", YOKEDOCK_BOARDS);
+        REQUIRE_FALSE(r.ok());
+        CHECK(r.error().kind == ErrorKind::kFile);
+        CHECK(r.error().text.size() < 1000);
+    }
+}
+
 TEST_CASE("A broken board file names file, key and cure") {
     const auto error = [](const std::string& text) {
         const auto r = parse_board(text, "x.json", YOKEDOCK_BOARDS);
@@ -78,6 +97,12 @@ TEST_CASE("A broken board file names file, key and cure") {
         "number"));
     CHECK(mentions(error(head + R"("base":"quillwood13.json","parameters":{"ramp":3}})"), "ramp"));
     CHECK(mentions(error(head + R"("colour":1,"parameters":{}})"), "colour"));
+    for (const char* base : {"/dev/zero", "."}) { // no end, and no file
+        const auto r = parse_board(head + R"("base":")" + base + R"(","parameters":{}})", "x.json",
+                                   YOKEDOCK_BOARDS);
+        REQUIRE_FALSE(r.ok());
+        CHECK(mentions(r.error(), "plain file"));
+    }
     const auto missing =
         parse_board(head + R"("base":"nowhere.json","parameters":{}})", "x.json", YOKEDOCK_BOARDS);
     REQUIRE_FALSE(missing.ok());

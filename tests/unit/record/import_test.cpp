@@ -3,6 +3,7 @@
 #include "host/record/pulses.hpp"
 #include "shared/sync/plan.hpp"
 #include "shared/sync/standards.hpp"
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <random>
@@ -96,6 +97,24 @@ TEST_CASE("pulses are found at half height with edges between the samples") {
               Approx(22.37e-6 + 64e-6 * static_cast<double>(i)).margin(0.05e-6));
         CHECK(pulses[i].end_s == Approx(30.37e-6 + 64e-6 * static_cast<double>(i)).margin(0.05e-6));
     }
+}
+
+TEST_CASE("a jump between two samples hides its place in the whole step, a slope in a part of it") {
+    for (const double rise_us : {0.1, 10.0}) {
+        Sampled s;
+        for (int i = 0; i < 640; ++i) {
+            const double phase = std::fmod(i, 64.0) - 20.37;
+            s.time_s.push_back(i * 1e-6);
+            s.value.push_back(phase < 20 ? std::clamp(phase / rise_us, 0.0, 1.0) : 0);
+        }
+        // The jump's step sees all of the swing; a slope of 10 samples a tenth of it each.
+        CHECK(typical_gap(find_pulses(s.time_s, s.value, false, 0.5)) ==
+              Approx(rise_us < 1 ? 1e-6 : 0.1e-6).epsilon(0.01));
+    }
+    CHECK(typical_gap({}) == 0);
+    const SyncWave wave = make_sync(sync::kStandards[0], 3);
+    const Sampled s = sample_sync(wave, 1e-6, 0, 4);
+    CHECK(read_sync(s.time_s, s.value, 15734.27).resolution_s == Approx(1e-6).epsilon(0.02));
 }
 
 TEST_CASE("noise on an edge does not make more pulses, and a pulse cut off at an end is left out") {

@@ -1,0 +1,43 @@
+// SPDX-License-Identifier: MIT
+// Runs the steps of a sweep on a bench.
+#pragma once
+#include "host/bench/bench.hpp"
+#include "host/capture/capture_run.hpp"
+#include "host/lock/judge.hpp"
+#include "host/lock/sweep_types.hpp"
+
+namespace yokedock::lock {
+
+/// Knows at which rate the board is locked, so that steps from lock need not start anew. The bench
+/// must outlive it. Leaves sync as the last step had it: who owns the bench switches off.
+class SweepBench {
+  public:
+    SweepBench(bench::Bench& bench, SweepSettings settings);
+
+    /// Blocks for the step's bench time. Errors as Bench and run_capture; the board is then taken
+    /// to be not locked.
+    [[nodiscard]] Result<StepResult> run(const SweepStep& step);
+
+  private:
+    [[nodiscard]] Result<StepResult> run_step(const SweepStep& step);
+    [[nodiscard]] Status set_rate(double rate_hz);
+    [[nodiscard]] Status release(double seconds);
+    [[nodiscard]] Status wait_s(double seconds);
+    /// Locks at the anchor and ramps to rate_hz; false: the board would not follow.
+    [[nodiscard]] Result<bool> lock_at(const SweepStep& step);
+    /// Watches for `seconds`, in which the phase must stand still for steady_s; switches sync on
+    /// first when `from_off`.
+    [[nodiscard]] Result<Verdict> watch(double seconds, double steady_s, bool from_off);
+
+    bench::Bench& bench_;
+    SweepSettings settings_;
+    capture::TickAxis axis_;
+    std::optional<std::int64_t> begin_ticks_;
+    std::optional<bench::SyncReport> report_;
+    double rate_hz_ = 0;   ///< set
+    double locked_hz_ = 0; ///< 0: not locked, or not known
+    double anchor_hz_ = 0; ///< a rate that locked from free run
+    double free_run_hz_ = 0;
+};
+
+} // namespace yokedock::lock

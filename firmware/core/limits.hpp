@@ -10,10 +10,10 @@ constexpr uint8_t kVersionMinor = 1;
 constexpr uint8_t kVersionPatch = 0;
 
 /// Blocks of the pool: what 8 KB of RAM leave beside stack and buffers.
-constexpr uint8_t kPoolBlocks = 23;
+constexpr uint8_t kPoolBlocks = 20;
 
-/// A guarded channel is sampled at least once in so many lines (1 ms at 15 kHz is 15): and prescalers
-/// up to this one give a sample per line.
+/// A guarded channel is sampled at least once in so many lines (1 ms at 15 kHz is 15): and
+/// prescalers up to this one give a sample per line.
 constexpr uint8_t kGuardLines = 12;
 constexpr uint8_t kOneLinePrescale = 5;
 

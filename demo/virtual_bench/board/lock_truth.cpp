@@ -113,7 +113,7 @@ class Search {
     }
 
     /// Sync comes to the free-running board at one of the phases; seconds until it locked, or < 0.
-    double acquires(double rate_hz, int phase) {
+    double acquires(double rate_hz, int phase, double within_s) {
         LockRig rig = free_;
         const double period_s =
             1 /
@@ -124,7 +124,7 @@ class Search {
             const double begin_s = edge ? *edge + 2 * period_s + later_s : r.now_s() + later_s;
             r.start_sync(settings_at(nominal_, axis_, rate_hz), begin_s - r.now_s());
             r.run_for(begin_s - r.now_s());
-            return r.locks_within(options_.acquire_s, window_s_, drift_).value_or(-1.0);
+            return r.locks_within(within_s, window_s_, drift_).value_or(-1.0);
         });
     }
 
@@ -133,7 +133,7 @@ class Search {
         for (int k = 0; k < options_.phases; ++k) {
             // The phase that failed last is tried first: most failures then cost one run.
             const int phase = (hard_phase_ + k) % options_.phases;
-            const double s = acquires(rate_hz, phase);
+            const double s = acquires(rate_hz, phase, options_.acquire_s);
             if (s < 0) {
                 hard_phase_ = phase;
                 return false;
@@ -144,9 +144,11 @@ class Search {
     }
 
     bool acquires_from_some(double rate_hz) {
+        const double some_s =
+            options_.some_acquire_s > 0 ? options_.some_acquire_s : options_.acquire_s;
         for (int k = 0; k < options_.phases; ++k) {
             const int phase = (easy_phase_ + k) % options_.phases;
-            if (acquires(rate_hz, phase) >= 0) {
+            if (acquires(rate_hz, phase, some_s) >= 0) {
                 easy_phase_ = phase;
                 return true;
             }

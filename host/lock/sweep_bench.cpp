@@ -12,6 +12,7 @@ namespace {
 constexpr double kSameHz = 1e-6;
 /// Time given to a small change on the way along a ramp: one more field than the change needs.
 constexpr double kRampPauseS = 0.02;
+constexpr int kGlideSteps = 5;
 constexpr double kReleaseFieldS = 0.3; ///< until the board free-runs: see sweep_walk.cpp
 constexpr double kReleaseLineS = 0.12;
 
@@ -154,6 +155,23 @@ Result<bool> SweepBench::lock_at(const SweepStep& step) {
     return true;
 }
 
+// A fine step away from lock is itself taken in small ones, a field each: just short of its limit a
+// line loop swings out at a step of 10 Hz that it holds when taken there slowly.
+Status SweepBench::glide(const SweepStep& step) {
+    const double way = step.rate_hz - step.from_hz;
+    const bool fine = step.approach == Approach::kFromLock && !vertical(settings_) &&
+                      std::abs(way) <= 1.5 * settings_.resolution_hz;
+    for (int i = 1; fine && i < kGlideSteps; ++i) {
+        if (const Status set = set_rate(step.from_hz + way * i / kGlideSteps); !set) {
+            return set;
+        }
+        if (const Status paused = wait_s(kRampPauseS); !paused) {
+            return paused;
+        }
+    }
+    return set_rate(step.rate_hz);
+}
+
 Result<StepResult> SweepBench::run(const SweepStep& step) {
     auto result = run_step(step);
     if (!result) {
@@ -202,8 +220,8 @@ Result<StepResult> SweepBench::run_step(const SweepStep& step) {
                 return set.error();
             }
         }
-        if (const Status set = set_rate(step.rate_hz); !set) {
-            return set.error();
+        if (const Status gone = glide(step); !gone) {
+            return gone.error();
         }
         if (!bench_.sync_on()) {
             if (const Status on = bench_.sync_output(true); !on) {

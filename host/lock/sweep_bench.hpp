@@ -21,6 +21,7 @@ class SweepBench {
   private:
     [[nodiscard]] Result<StepResult> run_step(const SweepStep& step);
     [[nodiscard]] Status set_rate(double rate_hz);
+    [[nodiscard]] Status glide(const SweepStep& step); ///< to step.rate_hz, from where it stands
     [[nodiscard]] Status release(double seconds);
     [[nodiscard]] Status wait_s(double seconds);
     /// Locks at the anchor and ramps to rate_hz; false: the board would not follow.

@@ -10,8 +10,9 @@
 //     threshold's noise exceeds the margin; 4 sigma of it, as a period, is where a dwell of some
 //     ten fields never sees a miss (6e-5 per field). A loop's limit hardly feels its noise: the
 //     barrier against a slip at d below the limit grows as d^1.5 and stops mattering 0.1 Hz below;
-//   - a step of 10 Hz may swing a loop out where a slow change would not: at damping with half an
-//     overshoot, 0.5 Hz before the limit.
+//   - a step of 2 Hz (the sweep's smallest, a fifth of its resolution) may swing a loop out where a
+//   slower
+//     change would not: the truth takes steps as large.
 // Rates of a locked board are in units of the bench's crystal: the truth is put on it.
 #include "demo/virtual_bench/board/ideal_sync.hpp"
 #include "demo/virtual_bench/board/lock_truth.hpp"
@@ -78,6 +79,12 @@ Swept sweep(const sim::BoardParameters& board, const wire::SyncSettings& sync,
         const auto result = runner.run(*step);
         if (!result) {
             FAIL(result.error().text);
+        }
+        if (std::getenv("YOKEDOCK_SWEEP_BOARD") != nullptr) {
+            const lock::StepResult& r = result.value();
+            fmt::print("{:3} {:16} {:9.3f} Hz: {:12} board {:10.4f} +- {:.2g} acquired {:.3f} {}\n",
+                       step->number, lock::word(step->part), r.achieved_hz, lock::word(r.state),
+                       r.board_hz, r.board_u_hz, r.acquired_s, r.reason);
         }
         search.add(result.value());
         swept.steps.push_back(result.value());

@@ -39,7 +39,7 @@ struct PullInLimit {
 };
 
 struct LockTruth {
-    double free_run_hz = 0; ///< mean over 1 s without sync; 0: no pulses
+    double free_run_hz = 0; ///< mean over 1 s without sync and noise; 0: no pulses
     bool locks_at_set_rate = false;
     HoldLimit hold_low, hold_high;
     PullInLimit pull_in_low, pull_in_high;

@@ -124,6 +124,9 @@ Result<StepResult> SweepBench::run_step(const SweepStep& step) {
         if (!followed.value()) {
             return no_lock_to_leave(step);
         }
+        if (const Status there = glide(step); !there) {
+            return there.error();
+        }
         break;
     }
     case Approach::kFromNoLock:
@@ -133,12 +136,10 @@ Result<StepResult> SweepBench::run_step(const SweepStep& step) {
                 return set.error();
             }
         }
-        break;
-    }
-    if (step.approach == Approach::kFromLock || step.approach == Approach::kFromNoLock) {
         if (const Status there = go_to(step.rate_hz, step.acquire_s); !there) {
             return there.error();
         }
+        break;
     }
     locked_hz_ = 0;
     const double steady_s = kSteadyPart * step.dwell_s;

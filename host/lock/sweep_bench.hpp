@@ -30,11 +30,12 @@ class SweepBench {
     [[nodiscard]] Status release(double seconds);
     [[nodiscard]] Status wait_s(double seconds);
     [[nodiscard]] Status switch_on();
+    [[nodiscard]] Status glide(const SweepStep& step); ///< from lock to its rate
     [[nodiscard]] Status go_to(double rate_hz, double settle_s);
     /// Locks at the anchor and ramps to from_hz; false: the board would not follow (reason_).
     [[nodiscard]] Result<bool> lock_at(const SweepStep& step);
     [[nodiscard]] Result<bool> lock_at_anchor(const SweepStep& step);
-    [[nodiscard]] Status ramp(const SweepStep& step, double pause_s, double coarse_hz);
+    [[nodiscard]] Status ramp(const SweepStep& step, bool again);
     [[nodiscard]] StepResult no_lock_to_leave(const SweepStep& step) const;
     void add_rates(StepResult& r) const;
     [[nodiscard]] double elapsed_s() const;

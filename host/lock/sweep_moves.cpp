@@ -10,6 +10,7 @@ namespace {
 
 /// Time given to a small change on the way along a ramp: one more field than the change needs.
 constexpr double kRampPauseS = 0.02;
+constexpr int kGlideSteps = 5;
 
 } // namespace
 
@@ -56,6 +57,20 @@ Status SweepBench::go_to(double rate_hz, double settle_s) {
     return wait_s(settle_s);
 }
 
+// A fine step of a line sweep is itself taken in small ones: just short of its limit a loop swings
+// out at a step of 10 Hz to a rate that it holds when taken there slowly.
+Status SweepBench::glide(const SweepStep& step) {
+    const double way = step.rate_hz - step.from_hz;
+    const bool fine = settings_.axis == SweepAxis::kHorizontal &&
+                      std::abs(way) <= settings_.resolution_hz + kSameRateHz;
+    for (int i = 1; fine && i < kGlideSteps; ++i) {
+        if (const Status there = go_to(step.from_hz + way * i / kGlideSteps, 0); !there) {
+            return there;
+        }
+    }
+    return go_to(step.rate_hz, step.acquire_s);
+}
+
 Status SweepBench::switch_on() {
     return bench_.sync_on() ? Status(Done{}) : bench_.sync_output(true);
 }
@@ -81,12 +96,15 @@ Result<bool> SweepBench::lock_at_anchor(const SweepStep& step) {
 }
 
 // Coarse steps, which held on the way before, up to where one may have swung the board out; then
-// those of the step.
-Status SweepBench::ramp(const SweepStep& step, double pause_s, double coarse_hz) {
+// those of the step. The second time smaller ones all the way, as a slow departure takes them.
+Status SweepBench::ramp(const SweepStep& step, bool again) {
+    const double pause_s = again ? 2 * kRampPauseS : kRampPauseS;
+    const double far_hz = again ? step.ramp_step_hz : settings_.step_hz;
+    const double near_hz = again ? step.ramp_step_hz / kGlideSteps : step.ramp_step_hz;
     double at_hz = rate_hz_;
     while (std::abs(step.from_hz - at_hz) > kSameRateHz) {
         const double left = step.from_hz - at_hz;
-        const double size = std::abs(left) > 3 * coarse_hz ? coarse_hz : step.ramp_step_hz;
+        const double size = std::abs(left) > 3 * settings_.step_hz ? far_hz : near_hz;
         at_hz =
             std::abs(left) <= size + kSameRateHz ? step.from_hz : at_hz + std::copysign(size, left);
         if (const Status set = set_rate(at_hz); !set) {
@@ -106,7 +124,7 @@ Result<bool> SweepBench::lock_at(const SweepStep& step) {
     }
     locked_hz_ = 0;
     reason_.clear();
-    for (const bool again : {false, true}) { // the second time all the way in small steps
+    for (const bool again : {false, true}) {
         const auto acquired = lock_at_anchor(step);
         if (!acquired) {
             return acquired.error();
@@ -114,9 +132,7 @@ Result<bool> SweepBench::lock_at(const SweepStep& step) {
         if (!acquired.value()) {
             continue;
         }
-        if (const Status there = ramp(step, again ? 2 * kRampPauseS : kRampPauseS,
-                                      again ? step.ramp_step_hz : settings_.step_hz);
-            !there) {
+        if (const Status there = ramp(step, again); !there) {
             return there.error();
         }
         const auto held = watch(step.dwell_s, kSteadyPart * step.dwell_s, false);

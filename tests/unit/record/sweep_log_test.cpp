@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The log of a sweep: nothing that was written is lost, nothing that is damaged is believed.
+#include "host/record/sweep_json.hpp"
 #include "host/record/sweep_log_writer.hpp"
 #include "tests/unit/record/example_sweep.hpp"
 #include "tests/unit/record/temp_folder.hpp"
@@ -319,4 +320,22 @@ TEST_CASE("a file that cannot be a sweep log is refused") {
     CHECK_THAT(load_sweep_log(folder.write("e.jsonl", "")).error().text, Contains("0 bytes"));
     CHECK_THAT(load_sweep_log(folder.write("c.csv", "time_s,v\n0,1\n")).error().text,
                Contains("line 1") && Contains("not JSON"));
+}
+
+TEST_CASE("narrow sync is kept in settings, steps and summary, and only where it was asked for") {
+    lock::StepResult step;
+    CHECK_FALSE(step_result_to_json(step).contains("sync_part"));
+    step.step.sync_part = 0.4375;
+    CHECK(step_result_to_json(step).at("sync_part") == 0.4375);
+    lock::SweepSettings settings;
+    CHECK_FALSE(sweep_settings_to_json(settings).contains("narrow_sync"));
+    settings.narrow_sync = true;
+    CHECK(sweep_settings_to_json(settings).at("narrow_sync") == true);
+    lock::SweepSummary summary;
+    CHECK_FALSE(sweep_summary_to_json(summary).contains("narrow_sync"));
+    summary.narrow_sync = {lock::LimitStatus::kFound, 60, 0.31, 0.29, 50e-6, 48e-6, 0.15, ""};
+    const auto narrow = sweep_summary_to_json(summary).at("narrow_sync");
+    CHECK(narrow.at("status") == "found");
+    CHECK(narrow.at("locked_part") == 0.31);
+    CHECK(narrow.at("lost_s") == 48e-6);
 }

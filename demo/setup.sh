@@ -1,10 +1,11 @@
 # SPDX-License-Identifier: MIT
 # Sourced by demo/run and tests/run: installs the packages they name and builds. Not for running by itself.
 
-# What building and running needs, and what the tests need on top. All are Debian 12 packages.
+# What building and running needs, and what the tests need on top. All are Debian 12 packages. The build files name
+# the tests too, so what those look for (catch2, libgsl-dev) must be there even when only the demo is built.
 yokedock_build_packages="g++ cmake make pkg-config gcc-avr avr-libc libsimavr-dev libelf-dev libserialport-dev \
-libcli11-dev libfmt-dev nlohmann-json3-dev catch2 gnuplot-nox"
-yokedock_test_packages="libgsl-dev python3-scipy ngspice procps"
+libcli11-dev libfmt-dev nlohmann-json3-dev catch2 libgsl-dev gnuplot-nox"
+yokedock_test_packages="python3-scipy ngspice procps"
 # For ./tests/run --fuzz and --tidy only; 100 MB and more each, so not part of the above.
 yokedock_fuzz_packages="clang libclang-rt-14-dev llvm"
 yokedock_tidy_packages="clang-tidy"

@@ -104,7 +104,7 @@ void mark_out_of_range(Figure& figure, const char* channel, const capture::Sampl
     const auto row =
         std::find_if(std::begin(kChannels), std::end(kChannels),
                      [&](const Channel& c) { return std::strcmp(c.name, channel) == 0; });
-    if (row == std::end(kChannels) || row->law != ChannelLaw::kLinear ||
+    if (!samples.of_bench || row == std::end(kChannels) || row->law != ChannelLaw::kLinear ||
         !(samples.resolution > 0)) {
         return;
     }

@@ -10,8 +10,8 @@ namespace yokedock::analysis {
 namespace {
 
 constexpr std::size_t kMinCells = 24;
-constexpr double kTopLevel = 0.7; // of the height: what is lower belongs to an edge
-constexpr double kTopPart = 0.15; // of the half-height width: the parabola's reach to either side
+constexpr double kTopLevel = 0.85; // of the height: what is lower belongs to an edge
+constexpr double kTopPart = 0.15;  // of the half-height width: the parabola's reach to either side
 constexpr double kMostTopPart = 0.35; // where places are few
 constexpr std::size_t kTopPlaces = 5;
 

@@ -96,7 +96,7 @@ struct Orders {
 };
 Orders orders_for(std::size_t places) {
     return {places >= 16 ? 3u : (places >= 6 ? 2u : 1u),
-            places >= 30 ? kMaxDegree : (places >= 10 ? 4u : 3u)};
+            places >= 30 ? kMaxDegree : (places >= 10 ? 5u : 3u)};
 }
 
 PolynomialFit best_polynomial(const Points& p, std::size_t least, std::size_t max_degree) {

@@ -12,7 +12,8 @@ namespace {
 constexpr int kReplicates = 48;        // their spread is u, good to 1 / sqrt(2 * 48) = 10 %
 constexpr std::size_t kNeighbours = 3; // joints tried to either side of a chosen one in a replicate
 constexpr double kStiffPenalty = 12;
-constexpr double kOtherPenalties[] = {3, kStiffPenalty};
+constexpr PieceOptions kOtherOptions[] = {
+    {5, 3}, {5, kStiffPenalty}, {3, 6}}; // softer, stiffer, and of cubics at most
 constexpr std::size_t kLeastPlaces = 3;
 
 enum Output { kWidth, kFull, kSwing, kBegin, kEnd, kOutputs };
@@ -128,11 +129,9 @@ Retrace measure_settling_retrace(const Fold& fold, const Segments& segments) {
     const Spread spread = replicate(period, joints, pieces);
     // What a stiffer and a softer choice of joints and orders would have given.
     Outputs model{};
-    for (const double penalty : kOtherPenalties) {
+    for (const PieceOptions& options : kOtherOptions) {
         const Outputs other = read_off(
-            PeriodCurve(period,
-                        fit_pieces(period.points, joints, {PieceOptions{}.max_degree, penalty}),
-                        period.delay_s),
+            PeriodCurve(period, fit_pieces(period.points, joints, options), period.delay_s),
             period);
         for (std::size_t k = 0; k < kOutputs; ++k) {
             model[k] += (other[k] - value[k]) * (other[k] - value[k]);

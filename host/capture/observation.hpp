@@ -17,6 +17,7 @@ struct Samples {
     double zero_u = 0;             ///< standard uncertainty of the zero, in the quantity's unit
     double delay_s = 0;            ///< input lag already known; subtract from time_s to get true time
     bool calibrated = false;       ///< scale and zero come from a calibration, not from nominal values
+    bool of_bench = true;          ///< read by the bench's front end, with the ranges of shared/channels.hpp
 };
 
 /// A stretch of time in which a source was not watched (dropped data, or another capture phase).

@@ -134,6 +134,27 @@ void add_table(Import& import, const CsvTable& table, const std::string& file,
     }
 }
 
+/// Fewer periods than these leave rates and shapes in doubt; nothing may be measured at all.
+void warn_if_short(Import& import, const CsvTable& table, const std::string& file,
+                   const ImportOptions& options) {
+    constexpr double kLeastFields = 6;
+    constexpr double kLeastLines = 20;
+    const double length_s = table.time_s.back() - table.time_s.front();
+    const auto warn = [&](char axis, double rate_hz, double least, const char* what) {
+        const bool concerned =
+            std::any_of(table.names.begin(), table.names.end(), [&](const std::string& name) {
+                return name.front() == axis && name.substr(1, 1) == "_" && name != "h_peak_v";
+            });
+        if (concerned && rate_hz > 0 && length_s * rate_hz < least) {
+            import.warnings.push_back(fmt::format(
+                "{}: {:.3g} ms hold {:.2g} {}, expected at least {:g}; capture a longer stretch",
+                file, 1e3 * length_s, length_s * rate_hz, what, least));
+        }
+    };
+    warn('v', options.field_rate_hz, kLeastFields, "fields");
+    warn('h', options.line_rate_hz, kLeastLines, "lines");
+}
+
 /// Moves every table but the first behind the one before it.
 void line_up(std::vector<CsvTable>& tables, capture::Observation& observation) {
     for (std::size_t i = 1; i < tables.size(); ++i) {
@@ -145,6 +166,43 @@ void line_up(std::vector<CsvTable>& tables, capture::Observation& observation) {
         const capture::Interval pause{end_s, tables[i].time_s.front()};
         observation.field_pulses.unwatched.push_back(pause);
         observation.line_pulses.unwatched.push_back(pause);
+    }
+}
+
+/// A ramp goes through its codes evenly: many samples at the last one and few at those before it
+/// mean that the instrument's range ended there.
+bool stands_at_end(const capture::Samples& samples, double end) {
+    constexpr double kPart = 0.02;
+    constexpr double kOverOthers = 5;
+    constexpr int kOthers = 3;
+    double at_end = 0;
+    double beside = 0;
+    for (const double v : samples.value) {
+        const double codes = std::abs(v - end) / samples.resolution;
+        at_end += codes < 0.5 ? 1 : 0;
+        beside += codes >= 0.5 && codes < kOthers + 0.5 ? 1.0 / kOthers : 0;
+    }
+    return at_end > kPart * static_cast<double>(samples.value.size()) &&
+           at_end > kOverOthers * beside;
+}
+
+void warn_if_clipped(Import& import, const std::string& file) {
+    for (const char* name : {"v_yoke_a", "h_yoke_a"}) {
+        const auto found = import.observation.channels.find(name);
+        if (found == import.observation.channels.end() || !(found->second.resolution > 0)) {
+            continue;
+        }
+        const capture::Samples& samples = found->second;
+        const auto [low, high] = std::minmax_element(samples.value.begin(), samples.value.end());
+        for (const double end : {*low, *high}) {
+            if (*high > *low && stands_at_end(samples, end)) {
+                import.warnings.push_back(fmt::format(
+                    "{}: {} stands at {:.4g} A for long, as where the instrument's range ends; "
+                    "expected a ramp within it: choose a larger range and capture again, or take "
+                    "size and shape for wrong",
+                    file, name, end));
+            }
+        }
     }
 }
 
@@ -163,6 +221,7 @@ Status add_channels(capture::Observation& observation, CsvTable& table, const st
         samples.value = std::move(table.columns[i]);
         samples.resolution = resolution_of(samples.value);
         samples.gain_u_relative = options.gain_u_relative;
+        samples.of_bench = false;
     }
     return Done{};
 }
@@ -181,6 +240,9 @@ Result<Import> import_tables(std::vector<CsvTable> tables, const std::vector<std
     observation.field_rate_hz = options.field_rate_hz;
     observation.interlaced = options.interlaced;
     observation.clock_u_relative = options.clock_u_relative;
+    for (std::size_t i = 0; i < tables.size(); ++i) {
+        warn_if_short(import, tables[i], files[i], options);
+    }
     line_up(tables, observation);
     for (std::size_t i = 0; i < tables.size(); ++i) {
         for (const std::string& warning : tables[i].warnings) {
@@ -191,6 +253,7 @@ Result<Import> import_tables(std::vector<CsvTable> tables, const std::vector<std
             return added.error();
         }
     }
+    warn_if_clipped(import, fmt::format("{}", fmt::join(files, ", ")));
     return import;
 }
 

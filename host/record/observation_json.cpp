@@ -42,6 +42,7 @@ capture::Samples samples_from_json(const Node& node) {
     samples.zero_u = node.at("zero_u").number(0);
     samples.delay_s = node.at("delay_s").number(-1, 1);
     samples.calibrated = node.at("calibrated").boolean();
+    samples.of_bench = false; // those are kept as raw codes
     return samples;
 }
 

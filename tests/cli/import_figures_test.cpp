@@ -76,60 +76,125 @@ double own_u(const Figure& f) {
     return std::sqrt(std::max(0.0, f.u * f.u - f.u_scale * f.u_scale));
 }
 
-/// The two agree within 4 of their own standard uncertainties (6 figures and two stages are looked
-/// at: 3 would fail one run in thirty), and the uncertainty is small enough for that to mean
-/// something.
-void check_same(const FigureSet& direct_set, const FigureSet& imported_set, const std::string& name,
-                double largest_u) {
-    const Figure* a = analysis::find_figure(direct_set, name);
-    const Figure* b = analysis::find_figure(imported_set, name);
+struct Expected {
+    const char* name;
+    double truth;  ///< of the waveform, by its formula
+    double most_u; ///< what steps, codes and noise of the file allow
+};
+
+/// Direct figure, imported figure and truth agree within 4 of their own standard uncertainties (36
+/// differences are looked at: 3 would fail one run in ten), and the imported figure's uncertainty
+/// is small enough for that to mean something. Direct and imported samples share the waveform and
+/// no noise: what they state is not correlated.
+void check_same(const FigureSet& direct_set, const FigureSet& imported_set, const Expected& e) {
+    const Figure* a = analysis::find_figure(direct_set, e.name);
+    const Figure* b = analysis::find_figure(imported_set, e.name);
     REQUIRE(a != nullptr);
     REQUIRE(b != nullptr);
-    INFO(name << ": direct " << a->value << " +- " << own_u(*a) << " " << a->reason << ", imported "
-              << b->value << " +- " << own_u(*b) << " " << b->reason);
+    INFO(e.name << ": truth " << e.truth << ", direct " << a->value << " +- " << own_u(*a) << " "
+                << a->reason << ", imported " << b->value << " +- " << own_u(*b) << " "
+                << b->reason);
     REQUIRE(a->status == FigureStatus::kMeasured);
     REQUIRE(b->status == FigureStatus::kMeasured);
     CHECK(std::abs(a->value - b->value) <= 4 * std::hypot(own_u(*a), own_u(*b)));
-    CHECK(own_u(*b) <= largest_u);
+    CHECK(std::abs(b->value - e.truth) <= 4 * own_u(*b));
+    CHECK(std::abs(a->value - e.truth) <= 4 * own_u(*a));
+    CHECK(own_u(*b) <= e.most_u);
+}
+
+struct RampTruth {
+    double pp, centring, bow_pct, linearity_lsq_pct, retrace_10_90_s;
+};
+
+/// Of ramp() in the window of 0.9 of the trace, x from -0.9 to 0.9: S takes s (0.9 - 0.9^3) off
+/// each end; the mean of x^2 is 0.27; x^2 is 2/3 P2 and 0.81 of that in the window; the straight
+/// line through x^3 is 3/5 0.81 x. The largest distance from the line is at the early end when bow
+/// > 0 and s < 0. A half cosine is between 0.8 and -0.8 for all but acos(0.8) / pi at either end.
+RampTruth truth_of(double retrace_s, double half_a, double bow, double s) {
+    const double pp = 2 * half_a * (0.9 + s * (0.729 - 0.9));
+    const double off = half_a * (bow * (0.81 - 0.27) - s * 0.9 * (0.81 - 0.6 * 0.81));
+    return {pp, half_a * bow * (0.27 - 1), 100 * half_a * bow * 2 / 3 * 0.81 / pp, 100 * off / pp,
+            retrace_s * (1 - 2 * std::acos(0.8) / M_PI)};
 }
 
 } // namespace
 
-TEST_CASE("a vertical file of 20 us steps and 6 fields gives the figures of the waveform itself") {
+// KNOWN DEFECT, open: since the vertical retrace is fitted with pieces, the ends of its window are
+// less sure in a coarse file (u of v_yoke_pp_a 1.25 mA, 0.76 mA derived below), and without any
+// noise their u is too small (5 uA stated, 0.24 mA off). shouldfail turns this red on the day it is
+// mended.
+TEST_CASE("a vertical file of 20 us steps and 6 fields gives the figures of the waveform itself",
+          "[!shouldfail]") {
     const double period_s = 1 / 59.94006;
     const Wave wave = ramp(period_s, 700e-6, 0.4, 0.03, -0.05);
+    const RampTruth truth = truth_of(700e-6, 0.4, 0.03, -0.05);
     const FigureSet a = analysis::analyse(direct("v_yoke_a", wave, 2e-6, 6.3 * period_s)).figures;
     const FigureSet b = imported(csv("v_yoke_a", wave, 20e-6, 6.3 * period_s, 1.0), 0, 59.94);
-    // One code is 2 mA and noise half of that: 1.2 mA rms with quantisation, 4500 samples.
-    check_same(a, b, "v_rate_hz", 0.01);    // a few us of 100 ms
-    check_same(a, b, "v_yoke_pp_a", 0.001); // a fit of 4500 samples: well below one code
-    check_same(a, b, "v_yoke_centring_a", 0.0005);
-    check_same(a, b, "v_yoke_bow_pct", 0.1);
-    check_same(a, b, "v_yoke_linearity_lsq_pct", 0.2);
-    check_same(a, b, "v_retrace_us", 8); // under half a sample step
-    // The waveform's own truth: bow 0.03 x^2 is 0.02 P2 of half p-p. In the window of 0.9 of the
-    // trace p-p shrinks to 0.9 (S lessens it a little) and x^2 to 0.81: P2 / pp = 0.03 * 2/3 * 0.81
-    // * 0.4 / pp.
-    const Figure* pp = analysis::find_figure(a, "v_yoke_pp_a");
-    CHECK(analysis::find_figure(a, "v_yoke_bow_pct")->value ==
-          Approx(100 * 0.03 * (2.0 / 3) * 0.81 * 0.4 / pp->value).epsilon(0.03));
+    // A code is 1.95 mA; noise of half a code and rounding: 0.577 codes or 1.13 mA rms. 6 x 719
+    // samples lie in the window, 6 x 35 in the retrace.
+    //
+    // Window ends: where it ends, a polynomial fit of order 5 is known to (5 + 1) 1.13 mA /
+    // sqrt(210) = 0.47 mA (the Legendre polynomials are all 1 there). Retrace begins and ends flat,
+    // as 0.4 A (pi t / 700 us)^2 / 2, and takes 10.8 us to leave by that: so far its ends are in
+    // doubt. The ramp's slope of 0.049 mA/us makes that 0.53 mA at each end.
+    const Expected expected[] = {
+        // Slope in the retrace's middle 1.8 mA/us: 0.63 us for each of 6 edges, sqrt(12 / (6 x 35))
+        // of that for the period, 5.4e-4 Hz; the scatter of 6 edges is itself known to a third:
+        // twice.
+        {"v_rate_hz", 59.94006, 1.1e-3},
+        // Both window ends, sqrt(2) x 0.53 mA; the order 4 fit's own ends add 5 x 1.13 mA /
+        // sqrt(4300) x sqrt(2) = 0.12 mA.
+        {"v_yoke_pp_a", truth.pp, 0.76e-3},
+        {"v_yoke_centring_a", truth.centring, 0.37e-3}, // the mean of both: 0.53 mA / sqrt(2)
+        // P2 of white noise: sqrt(5 / 4300) 1.13 mA of 727 mA is 0.005 %; the window's shift by 5
+        // us
+        // of 7200 turns P3 (8 mA) into 5 x P3 of P2: 0.004 %.
+        {"v_yoke_bow_pct", truth.bow_pct, 0.01},
+        // At an end: the fit's 5 x 1.13 mA / sqrt(4300) = 0.086 mA is 0.012 %, the window's as
+        // much.
+        {"v_yoke_linearity_lsq_pct", truth.linearity_lsq_pct, 0.02},
+        // Noise: 0.47 mA in the extremes that set the levels, 0.2 mA at the levels, slope 1.08
+        // mA/us: 0.6 us. The order of the fit is in doubt too: a tenth of a step.
+        {"v_retrace_us", 1e6 * truth.retrace_10_90_s, 2},
+    };
+    for (const Expected& e : expected) {
+        check_same(a, b, e);
+    }
 }
 
 TEST_CASE("a horizontal file of 1 us steps and 20 lines gives the figures of the waveform itself") {
     const double period_s = 1 / 15734.2657;
     const Wave wave = ramp(period_s, 11.9e-6, 1.2, 0.02, -0.08);
+    const RampTruth truth = truth_of(11.9e-6, 1.2, 0.02, -0.08);
     const FigureSet a =
         analysis::analyse(direct("h_yoke_a", wave, 0.1e-6, 20.3 * period_s)).figures;
     const FigureSet b = imported(csv("h_yoke_a", wave, 1e-6, 20.3 * period_s, 3.0), 15734.2657, 0);
-    // One code is 5.9 mA; 3.4 mA rms with noise and quantisation, 1290 samples: under 1 mA. The
-    // window hangs on the retrace's extremes, which 1 us steps place to about a tenth of a step,
-    // and the ramp's slope is 46 mA/us: 4.6 mA for each end.
-    check_same(a, b, "h_rate_hz", 2);              // some 30 ns over 1.3 ms
-    check_same(a, b, "h_yoke_pp_a", 0.0065);       // both ends: sqrt(2) * 4.6 mA
-    check_same(a, b, "h_yoke_centring_a", 0.0033); // their mean: 4.6 mA / sqrt(2)
-    check_same(a, b, "h_yoke_bow_pct", 0.15);
-    check_same(a, b, "h_yoke_linearity_lsq_pct", 0.3);
-    check_same(a, b, "h_retrace_us", 0.3);
+    // A code is 5.9 mA, 0.577 codes are 3.4 mA rms. 20 x 46.5 samples in the window, 20 x 12 in the
+    // retrace.
+    //
+    // Window ends as above would be 3.4 mA x 5 / sqrt(238) = 1.1 mA or 0.16 us for a retrace of
+    // order 4; what the trace beside it tells of the corner halves the variance. A tenth of a step,
+    // 0.1 us at a slope of 46 mA/us, is 4.6 mA at each end.
+    const Expected expected[] = {
+        // Slope 317 mA/us: 11 ns for each of 20 edges, and 4 ns for the sine's bend between
+        // samples.
+        // sqrt(12 / 20^3) of it for the period: 0.11 Hz; known to a sixth, 3 of that allowed.
+        {"h_rate_hz", 15734.2657, 0.17},
+        {"h_yoke_pp_a", truth.pp, 6.5e-3},             // sqrt(2) x 4.6 mA
+        {"h_yoke_centring_a", truth.centring, 3.3e-3}, // 4.6 mA / sqrt(2)
+        // Noise sqrt(5 / 930) 3.4 mA of 2.19 A is 0.011 %; the window's shift by 0.08 us of 23
+        // turns
+        // P3 (38 mA) into 5 x P3 of P2: 0.03 %.
+        {"h_yoke_bow_pct", truth.bow_pct, 0.032},
+        // An end of the fit: 5 x 3.4 mA / sqrt(930) = 0.56 mA is 0.025 %; the window's 1.5 x bow's.
+        {"h_yoke_linearity_lsq_pct", truth.linearity_lsq_pct, 0.053},
+        // Noise alone would be 6 ns. 12 places 1 us apart, moved by 9 offsets: the model decides; a
+        // tenth of a step.
+        {"h_retrace_us", 1e6 * truth.retrace_10_90_s, 0.1},
+    };
+    for (const Expected& e : expected) {
+        check_same(a, b, e);
+    }
 }
 
 TEST_CASE("a line output node seen by an oscilloscope gives retrace width and peak") {
@@ -147,11 +212,19 @@ TEST_CASE("a line output node seen by an oscilloscope gives retrace width and pe
     REQUIRE(peak->status == FigureStatus::kMeasured);
     REQUIRE(width->status == FigureStatus::kMeasured);
     REQUIRE(rate->status == FigureStatus::kMeasured);
-    // A code is 0.29 V. A half sine is above half for two thirds of its base: 7.933 us.
-    CHECK(std::abs(peak->value - 100) < 4 * own_u(*peak) + 0.5);
-    CHECK(std::abs(width->value - 7.933) < 4 * own_u(*width) + 0.05);
-    // Edges are placed to some 50 ns each; 25 of them over 1.6 ms: 1e-5 of the rate or so.
-    CHECK(rate->value == Approx(15734.2657).epsilon(1e-4));
+    // A half sine is above half for two thirds of its base: 7.933 us.
+    CHECK(std::abs(peak->value - 100) <= 4 * own_u(*peak));
+    CHECK(std::abs(width->value - 7.933) <= 4 * own_u(*width));
+    CHECK(std::abs(rate->value - 15734.2657) <= 4 * own_u(*rate));
+    // A code is 0.29 V, 0.17 V rms with noise: some 50 samples make the top, 3 / sqrt(50) of it at
+    // the vertex of a parabola.
+    CHECK(own_u(*peak) <= 0.08);
+    // Each edge rises by 23 V in a step of 1 us: a fifth of a step, 66 ns where nothing is known of
+    // its bend; 25 of them: sqrt(12 / 25^3) for the period, 0.45 Hz, and three times that where
+    // edges creep through their steps. As much doubt of the period lets lines lie 1.9 ns x 25 /
+    // sqrt(12) beside each other: 14 ns, three times that, at either end of the width.
+    CHECK(own_u(*rate) <= 1.8);
+    CHECK(own_u(*width) <= 0.08);
     // Supply current or rail ripple are no part of this file and must not be invented.
     CHECK(analysis::find_figure(set, "supply_v")->status == FigureStatus::kNotMeasured);
 }

@@ -210,6 +210,58 @@ TEST_CASE("files imported together stand one after the other, with the pause not
     CHECK_THAT(twice.error().text, Contains("b.csv") && Contains("v_yoke_a is in an earlier file"));
 }
 
+TEST_CASE("a capture of too few fields or lines is warned about with what it holds") {
+    ImportOptions options;
+    options.field_rate_hz = 50;
+    options.line_rate_hz = 15625;
+    const auto warnings = [&](const char* channel, double length_s) {
+        const CsvTable table{{0, length_s / 2, length_s}, {channel}, {{1, 2, 3}}, {}};
+        return import_tables({table}, {"a.csv"}, options).value().warnings;
+    };
+    CHECK(warnings("v_yoke_a", 0.1201).empty());
+    REQUIRE(warnings("v_yoke_a", 0.03).size() == 1);
+    CHECK_THAT(warnings("v_yoke_a", 0.03)[0], Contains("a.csv") && Contains("1.5 fields"));
+    CHECK(warnings("h_yoke_a", 20.1 / 15625).empty());
+    CHECK_THAT(warnings("h_yoke_a", 10.0 / 15625)[0], Contains("10 lines"));
+    CHECK(warnings("supply_v", 1e-3).empty()); // no part of either axis
+    options.field_rate_hz = 0;
+    CHECK(warnings("v_yoke_a", 0.03).empty());
+}
+
+TEST_CASE("a ramp that the instrument cut off is warned about, one that it did not is not") {
+    const auto warnings = [](double limit, double code) {
+        std::mt19937 random(3);
+        std::normal_distribution<double> noise(0, 0.5);
+        CsvTable table{{}, {"v_yoke_a"}, {{}}, {}};
+        for (int i = 0; i < 6000; ++i) {
+            const double t = i * 20e-6;
+            const double phase = std::fmod(t * 60, 1.0);
+            const double ramp =
+                phase < 0.95 ? 2 * phase / 0.95 - 1 : std::cos(M_PI * (phase - 0.95) / 0.05);
+            const double v = code * std::round(0.4 * ramp / code + noise(random));
+            table.time_s.push_back(t);
+            table.columns[0].push_back(std::clamp(v, -limit, limit));
+        }
+        return import_tables({table}, {"a.csv"}, {}).value().warnings;
+    };
+    CHECK(warnings(1, 0.002).empty());
+    CHECK(warnings(1, 0.02).empty()); // 40 codes: one in forty samples at each
+    const auto cut = warnings(150 * 0.002, 0.002);
+    REQUIRE(cut.size() == 2);
+    CHECK_THAT(cut[0], Contains("a.csv") && Contains("v_yoke_a") && Contains("-0.3 A"));
+}
+
+TEST_CASE("figures of an import know nothing of the bench's ranges") {
+    CsvTable table{{}, {"supply_v"}, {{}}, {}};
+    for (int i = 0; i < 6000; ++i) { // 140 V; the bench reads 62.5 V at the most
+        table.time_s.push_back(i * 20e-6);
+        table.columns[0].push_back(140.0 + 0.1 * (i % 2));
+    }
+    const auto import = import_tables({table}, {"a.csv"}, {});
+    REQUIRE(import);
+    CHECK_FALSE(import.value().observation.channels.at("supply_v").of_bench);
+}
+
 TEST_CASE("options that name nothing are usage errors, not silence") {
     const CsvTable vertical{{0, 1e-3, 2e-3}, {"v_yoke_a"}, {{1, 2, 3}}, {}};
     ImportOptions options;

@@ -109,6 +109,12 @@ Result<Status> sweep_bench(SweepPlan& plan, const SweepCommand& options, Seams& 
         return opened.error();
     }
     open.emplace(std::move(opened).value());
+    if (options.watch) {
+        seams.err
+            << "scale: --low-hz to --high-hz; [ ] hold range, S set rate, F free run, * both; "
+               "Ctrl-C ends\n"
+            << std::flush;
+    }
     const double begin_s = seams.steady_s();
     return run_sweeps(bench.value(), *open, seams, [&](std::size_t sweep) {
         return !options.watch ||

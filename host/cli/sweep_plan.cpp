@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/sweep_plan.hpp"
+#include "host/cli/bench_session.hpp"
 #include "host/cli/sweep_show.hpp"
 #include <fmt/format.h>
 
@@ -10,26 +11,20 @@ constexpr double kMostDurationS = 100 * 3600;
 
 Result<SweepPlan> plan_new(const SweepCommand& options, Seams& seams) {
     SweepPlan plan;
-    std::optional<record::Profile> profile;
-    if (!options.profile_file.empty()) {
-        Result<record::Profile> loaded = record::load_profile(options.profile_file);
-        if (!loaded) {
-            return loaded.error();
-        }
-        profile = std::move(loaded).value();
+    const Result<SessionPlan> session = plan_session(
+        {options.bench, options.profile_file, options.quiet_cautions, false, options.sync});
+    if (!session) {
+        return session.error();
     }
-    const Result<ChosenSync> sync = choose_sync(options.sync, profile ? &*profile : nullptr);
-    if (!sync) {
-        return sync.error();
-    }
+    const ChosenSync& sync = session.value().sync;
     Result<std::vector<lock::SweepSettings>> sweeps =
-        plan_sweeps(options.range, sync.value().settings, options.watch);
+        plan_sweeps(options.range, sync.settings, options.watch);
     if (!sweeps) {
         return sweeps.error();
     }
     plan.header.tool_version = YOKEDOCK_VERSION;
     plan.header.time_utc = seams.utc_now();
-    plan.header.standard = sync.value().standard;
+    plan.header.standard = sync.standard;
     plan.header.notes = options.notes;
     plan.header.repeats = options.watch;
     plan.header.sweeps = std::move(sweeps).value();

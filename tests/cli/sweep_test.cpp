@@ -119,7 +119,7 @@ TEST_CASE("a log is never replaced unasked, and is begun before the first step o
     CHECK(folder.read("a.jsonl") != "precious");
 }
 
-TEST_CASE("Ctrl-C in a sweep ends it well, and the log goes on where it stopped") {
+TEST_CASE("Ctrl-C in a sweep is exit code 130, and the log goes on where it stopped") {
     const TempFolder folder;
     const VirtualBench bench({"--pace"});
     Process run(YOKEDOCK_PROGRAM, sweep(bench.address()), folder.path().string());
@@ -240,6 +240,30 @@ TEST_CASE("watch repeats a short sweep, a line per turn") {
     json.emplace_back("--json");
     const Finished turns = yokedock(json, folder);
     CHECK(Json::parse(turns.out.substr(0, turns.out.find('\n'))).at("axis") == "horizontal");
+}
+
+TEST_CASE("the commands shown in docs/sweep.md run as they stand") {
+    const TempFolder folder;
+    const VirtualBench bench;
+    std::ifstream page(YOKEDOCK_SOURCE_FOLDER "/docs/sweep.md");
+    std::size_t count = 0;
+    for (std::string line; std::getline(page, line);) {
+        std::istringstream words(line);
+        std::string word;
+        words >> word;
+        if (word != "yokedock") { // inline code begins with a backtick
+            continue;
+        }
+        std::vector<std::string> arguments;
+        while (words >> word) {
+            arguments.push_back(word == "tcp:127.0.0.1:4100" ? bench.address() : word);
+        }
+        const Finished run = yokedock(arguments, folder);
+        INFO(line << run.err);
+        CHECK(run.exit_code == 0);
+        ++count;
+    }
+    CHECK(count == 2);
 }
 
 TEST_CASE("Ctrl-C ends watch well") {

@@ -183,8 +183,9 @@ LineOutput::Retrace LineOutput::switch_off(double time_s) {
     const Flow& f = flow(Mode::kOff);
     const double level = p_.bench_line_threshold_v;
     Flow::State before = s;
-    double t = 0;
-    for (int step = 0; t < span; t = ++step * 1e-6) {
+    const int steps = static_cast<int>(std::ceil(span * 1e6));
+    for (int step = 0; step < steps; ++step) {
+        const double t = step * 1e-6;
         const Flow::State after = f.step(before, kMicrosecond);
         if (!r.crosses && before[kCollector] < level && after[kCollector] >= level) {
             Flow::State x = before;

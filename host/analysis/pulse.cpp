@@ -10,8 +10,10 @@ namespace yokedock::analysis {
 namespace {
 
 constexpr std::size_t kMinCells = 24;
-constexpr double kTopLevel = 0.85; // of the height: what is lower belongs to an edge
-constexpr double kTopPart = 0.15;  // of the half-height width: the parabola's reach to either side
+// Of the height, between neighbouring places: more is an edge. A half sine seen at a dozen places
+// takes 17 % at the farthest places used for its top: sin(0.233 pi) pi / 12.
+constexpr double kEdgeStep = 0.25;
+constexpr double kTopPart = 0.15; // of the half-height width: the parabola's reach to either side
 constexpr double kMostTopPart = 0.35; // where places are few
 constexpr std::size_t kTopPlaces = 5;
 
@@ -86,16 +88,25 @@ struct Top {
     double reach_s;
 };
 
-// A steep edge beside the top would bend the parabola: places far below do not belong to it.
+// From the highest place outwards, as far as `reach`, until a step between neighbours shows an
+// edge, which does not belong to the top and would bend the parabola.
 Top places_on_top(const Fold& fold, std::size_t top, double reach_s, double base) {
-    Top out{{}, {}, reach_s};
-    const double least = base + kTopLevel * (fold.cells[top].value - base);
-    for (const Cell& c : fold.cells) {
-        const double from = fold.cells[top].phase_s - fold.period_s / 2;
-        const double x = unroll(c.phase_s, from, fold.period_s) - fold.cells[top].phase_s;
-        if (std::abs(x) <= reach_s && c.value >= least) {
+    Top out{{0.0}, {fold.cells[top].value}, reach_s};
+    const std::size_t n = fold.cells.size();
+    const double edge = kEdgeStep * (fold.cells[top].value - base);
+    const double from = fold.cells[top].phase_s - fold.period_s / 2;
+    for (const std::size_t way : {std::size_t{1}, n - 1}) {
+        double before = fold.cells[top].value;
+        for (std::size_t k = 1, i = top; k < n; ++k) {
+            i = (i + way) % n;
+            const Cell& c = fold.cells[i];
+            const double x = unroll(c.phase_s, from, fold.period_s) - fold.cells[top].phase_s;
+            if (std::abs(x) > reach_s || std::abs(c.value - before) > edge) {
+                break;
+            }
             out.t.push_back(x);
             out.y.push_back(c.value);
+            before = c.value;
         }
     }
     return out;

@@ -20,7 +20,7 @@ namespace {
 
 constexpr int kKills = 100;
 constexpr int kLeastEnds = 15;
-constexpr double kResolutionHz = 0.5;
+constexpr double kResolutionHz = 50;
 
 std::vector<std::string> sweep(const std::string& address, std::vector<std::string> more) {
     std::vector<std::string> words{"sweep", "--bench", address, "--quiet-cautions"};
@@ -28,10 +28,12 @@ std::vector<std::string> sweep(const std::string& address, std::vector<std::stri
     return words;
 }
 
+/// Of the line rate: its limits repeat. Vertical pull-in is no measure here: near the free run of a
+/// triggered oscillator it depends on the phase at which sync happens to come back.
 std::vector<std::string> new_sweep(const std::string& address, const std::string& log) {
-    return sweep(address, {"--log", log, "--standard", "525/59.94", "--axis", "vertical",
-                           "--simulated", "--resolution-hz", "0.5", "--step-hz", "2", "--acquire-s",
-                           "0.5", "--no-returns"});
+    return sweep(address,
+                 {"--log", log, "--standard", "525/59.94", "--axis", "horizontal", "--simulated",
+                  "--resolution-hz", "50", "--step-hz", "200", "--no-returns"});
 }
 
 Finished run_to_end(const std::vector<std::string>& words, const TempFolder& folder) {

@@ -40,10 +40,13 @@ int main() {
             pump();
         } else if (keep_sending()) {
             // Nothing wakes for the line: stay with it, a few bytes at a time, but not beyond the
-            // frame's end: the next one, if it is ready, must follow at once.
-            for (uint8_t n = 0; n < 100 && sending.left != 0 && !receive_waiting(); ++n) {
+            // frame's end: the next one, if it is ready, must follow at once. One byte at least:
+            // bytes that wait behind a request whose answer has no buffer yet stay there until
+            // a frame has gone out.
+            uint8_t n = 0;
+            do {
                 pump();
-            }
+            } while (++n < 100 && sending.left != 0 && !receive_waiting());
         } else {
             sleep_until_interrupt();
         }

@@ -9,6 +9,8 @@ namespace {
 
 constexpr double kStepsPerRetrace = 24; // joints allowed in the coarse retrace
 constexpr double kPlacesPerHalf = 64;   // places in half of the coarse retrace
+// Of the swing: a place that straddles a corner is off by about this much even without any noise.
+constexpr double kLeastNoise = 1e-4;
 constexpr std::size_t kMostPlaces = 16384;
 constexpr int kScan = 32; // places per piece looked at for an extreme
 
@@ -83,7 +85,7 @@ PeriodPoints points_round_retrace(const Fold& fold, const Segments& segments) {
     p.delay_s = fold.delay_s;
     p.resolution = fold.resolution;
     const double floor =
-        std::max(fold.resolution / std::sqrt(12.0), 1e-9 * (segments.high - segments.low));
+        std::max(fold.resolution / std::sqrt(12.0), kLeastNoise * (segments.high - segments.low));
     // A place that holds samples from both sides of a corner would blur it.
     Fold fine = fold;
     build_cells(fine, std::min(kMostPlaces, static_cast<std::size_t>(kPlacesPerHalf *

@@ -337,6 +337,15 @@ Retrace measure_retrace(const Fold& fold, const Segments& segments) {
     r.begin_s = estimate(kBegin);
     r.end_s = estimate(kEnd);
     r.count = inside.t.size();
+    r.fit_from_s = l.begin_s - kTracePart * fold.period_s;
+    r.fit_to_s = l.end_s + kTracePart * fold.period_s;
+    r.parameters = parameters(curves).size();
+    r.seen = [curves, l](double t) {
+        const PolynomialFit& part = t < l.begin_s - curves.delay_s ? curves.before
+                                    : t > l.end_s - curves.delay_s ? curves.after
+                                                                   : curves.retrace;
+        return part.value(t);
+    };
     r.ok = true;
     return r;
 }

@@ -5,6 +5,7 @@
 // turned back by that, which a mere shift in time could not do for a slope that bends.
 #pragma once
 #include "host/analysis/segment.hpp"
+#include <functional>
 #include <string>
 
 namespace yokedock::analysis {
@@ -28,6 +29,12 @@ struct Retrace {
     Estimate begin_s;       ///< phase of the extreme where trace ends; unrolled as in Segments
     Estimate end_s; ///< phase of the extreme where trace begins; begin < end < begin + period
     std::size_t count = 0; ///< places inside the retrace
+    /// What the fit says the samples are, trace made to rise, for phases from fit_from_s to
+    /// fit_to_s (in the samples' own time: input lag as fold() left it). Empty when not ok.
+    std::function<double(double)> seen;
+    double fit_from_s = 0;
+    double fit_to_s = 0;
+    std::size_t parameters = 0; ///< coefficients of that fit
 };
 
 /// Longest stretch in and near retrace (half its length to either side) without a sample, seconds,

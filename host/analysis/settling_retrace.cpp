@@ -98,6 +98,32 @@ Spread replicate(const PeriodPoints& period, const std::vector<std::size_t>& joi
     return s;
 }
 
+// Chi-square and penalty of the pieces and of the other fit over the same places.
+bool explains_as_well(const Retrace& other, const PeriodPoints& period,
+                      const std::vector<Piece>& pieces) {
+    const WeightedPoints& p = period.points;
+    double chi_other = 0;
+    double chi_pieces = 0;
+    double coefficients = 0;
+    for (const Piece& piece : pieces) {
+        bool used = false;
+        for (std::size_t i = piece.first; i < piece.last; ++i) {
+            if (p.t[i] < other.fit_from_s || p.t[i] > other.fit_to_s) {
+                continue;
+            }
+            used = true;
+            const double off = p.y[i] - piece.fit.value(p.t[i]);
+            const double other_off = p.y[i] - other.seen(p.t[i]);
+            chi_pieces += p.weight[i] * off * off;
+            chi_other += p.weight[i] * other_off * other_off;
+        }
+        coefficients +=
+            used ? static_cast<double>(piece.fit.fit.coefficients.size()) + 1 : 0; // and its joint
+    }
+    return chi_other <= chi_pieces + PieceOptions{}.penalty *
+                                         (coefficients - static_cast<double>(other.parameters));
+}
+
 std::size_t places_between(const WeightedPoints& points, double from_s, double to_s) {
     return static_cast<std::size_t>(std::count_if(
         points.t.begin(), points.t.end(), [&](double t) { return t >= from_s && t <= to_s; }));
@@ -112,6 +138,10 @@ Retrace measure_settling_retrace(const Fold& fold, const Segments& segments) {
     widen_where_scattered(
         period, fit_pieces(period.points, joints, {PieceOptions{}.max_degree, kStiffPenalty}));
     const std::vector<Piece> pieces = fit_pieces(period.points, joints);
+    if (Retrace one = measure_retrace(fold, segments);
+        one.ok && explains_as_well(one, period, pieces)) {
+        return one;
+    }
     const PeriodCurve curve(period, pieces, period.delay_s);
     const Outputs value = read_off(curve, period);
     r.count =

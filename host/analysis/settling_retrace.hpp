@@ -8,7 +8,9 @@
 
 namespace yokedock::analysis {
 
-/// segments must be of this fold and without a problem.
+/// The retrace of either fit: the one polynomial where it explains the samples as well, coefficient
+/// for coefficient, as the pieces do (it then has less to choose and so less doubt); else the
+/// pieces. segments must be of this fold and without a problem.
 [[nodiscard]] Retrace measure_settling_retrace(const Fold& fold, const Segments& segments);
 
 } // namespace yokedock::analysis

@@ -119,12 +119,7 @@ RampTruth truth_of(double retrace_s, double half_a, double bow, double s) {
 
 } // namespace
 
-// KNOWN DEFECT, open: since the vertical retrace is fitted with pieces, the ends of its window are
-// less sure in a coarse file (u of v_yoke_pp_a 1.25 mA, 0.76 mA derived below), and without any
-// noise their u is too small (5 uA stated, 0.24 mA off). shouldfail turns this red on the day it is
-// mended.
-TEST_CASE("a vertical file of 20 us steps and 6 fields gives the figures of the waveform itself",
-          "[!shouldfail]") {
+TEST_CASE("a vertical file of 20 us steps and 6 fields gives the figures of the waveform itself") {
     const double period_s = 1 / 59.94006;
     const Wave wave = ramp(period_s, 700e-6, 0.4, 0.03, -0.05);
     const RampTruth truth = truth_of(700e-6, 0.4, 0.03, -0.05);

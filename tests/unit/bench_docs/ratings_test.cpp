@@ -87,7 +87,7 @@ TEST_CASE("parts list: every drawn resistor stays below its ratings at full scal
     }
     std::size_t listed = 0;
     for (const auto& part : list) {
-        listed += part.first[0] == 'R' ? 1 : 0;
+        listed += part.first[0] == 'R' ? 1U : 0U;
     }
     CHECK(seen == listed); // no sheet was left out
 }

@@ -33,7 +33,8 @@ const Input kInputs[] = {
 };
 
 const char* const kRails = "vv5 v5 0 5\nvr ref25 0 2.5\n";
-const char* const kPathsAtRest = "rb1 v_hot 0 1k\nrb2 h_hot 0 1k\nrb3 v_step 0 1k\nrb4 h_step 0 1k\n";
+const char* const kPathsAtRest =
+    "rb1 v_hot 0 1k\nrb2 h_hot 0 1k\nrb3 v_step 0 1k\nrb4 h_step 0 1k\n";
 
 std::string around(const Input& input, const std::string& quantity) {
     std::string text = std::string(kRails) + fmt::format(fmt::runtime(input.source), quantity);
@@ -46,7 +47,8 @@ std::string around(const Input& input, const std::string& quantity) {
 
 /// The demo board's bench: what the virtual bench's front end does.
 double simulated(const char* key) {
-    return nlohmann::json::parse(read_file("demo/boards/quillwood13.json"))["parameters"]["bench"][key];
+    return nlohmann::json::parse(
+        read_file("demo/boards/quillwood13.json"))["parameters"]["bench"][key];
 }
 
 } // namespace
@@ -68,8 +70,9 @@ TEST_CASE("drawn inputs: every linear channel has the scale of the channel table
             // Within the table's one standard uncertainty of zero and gain: the drawn values are
             // nominal, tolerances come on top.
             const double wanted = 1e-3 * c.zero_mv + 1e-6 * c.microvolts_per_unit * q;
-            const double allowed = 1e-6 * c.zero_tolerance_uv +
-                                   std::abs(1e-12 * c.microvolts_per_unit * q * c.gain_tolerance_ppm);
+            const double allowed =
+                1e-6 * c.zero_tolerance_uv +
+                std::abs(1e-12 * c.microvolts_per_unit * q * c.gain_tolerance_ppm);
             INFO("at " << q << ": " << volts[end] << " V, wanted " << wanted);
             CHECK(std::abs(volts[end] - wanted) < allowed);
         }
@@ -81,11 +84,13 @@ TEST_CASE("drawn inputs: every linear channel has the scale of the channel table
 TEST_CASE("drawn inputs: common mode of the load's cold lead does not show") {
     for (const double common_v : {-0.4, 0.0, 57.0}) {
         const auto v = settled(
-            circuit({"load"},
-                    kRails + std::string(kPathsAtRest) +
-                        fmt::format("iq 0 v_cold_l 1\nvcm v_ret 0 {0}\nvcmh h_ret 0 {0}\niqh 0 h_cold_l 1\n",
-                                    common_v) +
-                        "vk3 k3on 0 12\nvk4 k4on 0 12\nrc1 v_cold_b 0 1k\nrc2 h_cold_b 0 1k\n"),
+            circuit(
+                {"load"},
+                kRails + std::string(kPathsAtRest) +
+                    fmt::format(
+                        "iq 0 v_cold_l 1\nvcm v_ret 0 {0}\nvcmh h_ret 0 {0}\niqh 0 h_cold_l 1\n",
+                        common_v) +
+                    "vk3 k3on 0 12\nvk4 k4on 0 12\nrc1 v_cold_b 0 1k\nrc2 h_cold_b 0 1k\n"),
             {"v(v_yoke_a)", "v(h_yoke_a)"}, 1e-4, 1e-6);
         CHECK(v[0] == Approx(2.5 + 1.25).margin(0.004));
         CHECK(v[1] == Approx(2.5 + 0.5).margin(0.004));
@@ -112,8 +117,7 @@ TEST_CASE("drawn inputs: lag of a ramp as in the channel table") {
         const double low = k == 7 ? 2.4 : input.low;
         const double high = k == 7 ? 2.6 : input.high;
         // Settles at `low`, then a ramp of 40 us; the lag is read at its end, 20 time constants in.
-        const std::string ramp =
-            fmt::format("pwl(0 {0} 1m {0} 1.04m {1} 2m {1})", low, high);
+        const std::string ramp = fmt::format("pwl(0 {0} 1m {0} 1.04m {1} 2m {1})", low, high);
         std::string text = around(input, ramp);
         if (k == 7) {
             text = "vv5 v5 0 5\nvr ref25 0 " + ramp + "\n";
@@ -167,8 +171,8 @@ TEST_CASE("drawn inputs: retrace peak as the channel table scales it, and its de
 TEST_CASE("drawn retrace comparators: thresholds, hysteresis and delay of the virtual bench's") {
     // The line comparator on a slow triangle, then on a retrace pulse's flank.
     const auto slow = sim::run_spice(
-        circuit({"retrace"}, std::string(kRails) +
-                                 "vh h_hot 0 pwl(0 0 1m 100 2m 0)\nvo v_out_v 0 0\n"),
+        circuit({"retrace"},
+                std::string(kRails) + "vh h_hot 0 pwl(0 0 1m 100 2m 0)\nvo v_out_v 0 0\n"),
         {"v(icp4)", "v(h_hot)"}, 1e-6, 2e-3, 0);
     INFO(slow.log);
     REQUIRE(slow.time_s.size() > 100);
@@ -180,13 +184,15 @@ TEST_CASE("drawn retrace comparators: thresholds, hysteresis and delay of the vi
         {"v(icp4)", "v(h_hot)"}, 1e-8, 20e-6, 0);
     REQUIRE(flank.time_s.size() > 100);
     const double delay = crossing(flank, 0, 2.5, true) - crossing(flank, 1, up, true);
-    // 0.1 us in the virtual bench; a constant, and 0.1 us more or less is what calibration takes off.
+    // 0.1 us in the virtual bench; a constant, and 0.1 us more or less is what calibration takes
+    // off.
     CHECK(delay == Approx(simulated("line_delay_s")).margin(0.1e-6));
     CHECK(peak(flank, 0) < 5.5); // the converter's pin never sees more than its supply
 
     const auto field = sim::run_spice(
-        circuit({"inputs", "retrace"}, std::string(kRails) +
-                                           "vv v_hot 0 pwl(0 0 10m 40 20m 0)\nvh h_hot 0 0\nrn ntc 0 10k\nvs rail 0 0\n"),
+        circuit({"inputs", "retrace"},
+                std::string(kRails) +
+                    "vv v_hot 0 pwl(0 0 10m 40 20m 0)\nvh h_hot 0 0\nrn ntc 0 10k\nvs rail 0 0\n"),
         {"v(icp5)", "v(v_hot)"}, 1e-5, 20e-3, 0);
     INFO(field.log);
     REQUIRE(field.time_s.size() > 100);
@@ -195,4 +201,15 @@ TEST_CASE("drawn retrace comparators: thresholds, hysteresis and delay of the vi
     // The trimmer's drawn position is rounded to 0.001 of 5 V: 0.125 V at the node.
     CHECK((rises + falls) / 2 == Approx(simulated("field_threshold_v")).margin(0.2));
     CHECK(rises - falls == Approx(simulated("field_hysteresis_v")).margin(0.1));
+    // Retrace of the vertical output: 50 V in 20 us, through filter and comparator.
+    const auto steep = sim::run_spice(
+        circuit({"inputs", "retrace"}, std::string(kRails) +
+                                           "vv v_hot 0 pwl(0 0 50u 0 70u 50 200u 50)\nvh h_hot 0 "
+                                           "0\nrn ntc 0 10k\nvs rail 0 0\n"),
+        {"v(icp5)", "v(v_hot)"}, 5e-8, 100e-6, 40e-6);
+    INFO(steep.log);
+    REQUIRE(steep.time_s.size() > 100);
+    const double field_delay = crossing(steep, 0, 2.5, true) - crossing(steep, 1, rises, true);
+    // 3 us in the virtual bench; a constant that calibration takes off. 1 us is a 60th of a line.
+    CHECK(field_delay == Approx(simulated("field_delay_s")).margin(1e-6));
 }

@@ -24,13 +24,14 @@ double composite_v(double csync, double window, double pattern, const std::strin
 
 /// Supplies of the relay drivers; no over-current. PA0 is low at first, as after every reset: that
 /// releases the latch, which may come up either way.
-const char* const kRelaySupply = "vv5 v5 0 5\nvv12 v12 0 12\nvsup supply_a 0 0\nvjp th_2a oc_th 0\n";
+const char* const kRelaySupply =
+    "vv5 v5 0 5\nvv12 v12 0 12\nvsup supply_a 0 0\nvjp th_2a oc_th 0\n";
 
 } // namespace
 
 TEST_CASE("drawn sync output: tip, blanking and white into 75 ohm") {
-    // 0.3 V and 1 V (DESIGN.md section 5; ITU-R BT.470-6: 0.3 V sync, 0.7 V picture). 2 %: values of
-    // the E96 series lie up to 1.2 % beside what is wanted, in two resistors that add.
+    // 0.3 V and 1 V (DESIGN.md section 5; ITU-R BT.470-6: 0.3 V sync, 0.7 V picture). 2 %: values
+    // of the E96 series lie up to 1.2 % beside what is wanted, in two resistors that add.
     CHECK(composite_v(0, 0, 0, kTerminated) == Approx(0).margin(0.005));
     CHECK(composite_v(5, 0, 0, kTerminated) == Approx(0.3).epsilon(0.02));
     CHECK(composite_v(5, 5, 5, kTerminated) == Approx(1.0).epsilon(0.02));
@@ -68,9 +69,10 @@ TEST_CASE("drawn sync output: levels hold with the corners of its parts") {
 
 TEST_CASE("drawn sync output: edges of sync as long as the standards ask") {
     const auto run = yokedock::sim::run_spice(
-        circuit({"sync"}, std::string(kTerminated) +
-                              "vc csync 0 pulse(5 0 1u 5n 5n 4.7u 64u)\nvw window 0 0\nvp pattern 0 "
-                              "0\nvh hsync 0 0\nvv vsync 0 0\n"),
+        circuit({"sync"},
+                std::string(kTerminated) +
+                    "vc csync 0 pulse(5 0 1u 5n 5n 4.7u 64u)\nvw window 0 0\nvp pattern 0 "
+                    "0\nvh hsync 0 0\nvv vsync 0 0\n"),
         {"v(comp75)"}, 5e-9, 8e-6, 0);
     INFO(run.log);
     REQUIRE(run.time_s.size() > 100);
@@ -85,12 +87,13 @@ TEST_CASE("drawn sync output: edges of sync as long as the standards ask") {
 }
 
 TEST_CASE("drawn relay drivers: a driven pin saturates its driver, with the worst transistor") {
-    const std::string pins = "v0 k1_drive 0 pulse(0 4.2 1m 1u 1u 9 10)\nv2 k2_drive 0 4.2\nv3 k3_drive 0 4.2\nv4 k4_drive 0 "
-                             "4.2\nv5x k5_drive 0 4.2\n"; // the ATmega2560's lowest high level at 20 mA
-    const auto v = settled(circuit({"guard", "relays"}, kRelaySupply + pins),
-                           {"v(k1_d)", "v(k2_d)", "v(k3_d)", "v(k4_d)", "v(k5_d)", "v(k1on)",
-                            "v(k5on)"},
-                           30e-3, 1e-5);
+    const std::string pins =
+        "v0 k1_drive 0 pulse(0 4.2 1m 1u 1u 9 10)\nv2 k2_drive 0 4.2\nv3 k3_drive 0 4.2\nv4 "
+        "k4_drive 0 "
+        "4.2\nv5x k5_drive 0 4.2\n"; // the ATmega2560's lowest high level at 20 mA
+    const auto v = settled(
+        circuit({"guard", "relays"}, kRelaySupply + pins),
+        {"v(k1_d)", "v(k2_d)", "v(k3_d)", "v(k4_d)", "v(k5_d)", "v(k1on)", "v(k5on)"}, 30e-3, 1e-5);
     for (std::size_t k = 0; k < 5; ++k) {
         INFO("K" << k + 1);
         CHECK(v[k] < 0.5); // the coil gets at least 96 % of the supply
@@ -101,13 +104,15 @@ TEST_CASE("drawn relay drivers: a driven pin saturates its driver, with the wors
 
 TEST_CASE("drawn relay drivers: nothing is on with floating pins, whatever else is powered") {
     // A floating pin leaks 1 uA at most (ATmega2560 data sheet, DC characteristics).
-    const std::string floating = "i0 0 k1_drive 1u\ni2 0 k2_drive 1u\ni3 0 k3_drive 1u\ni4 0 "
-                                 "k4_drive 1u\ni5 0 k5_drive 1u\nvsup supply_a 0 0\nvjp th_2a oc_th 0\n";
-    for (const char* supplies :
-         {"vv5 v5 0 5\nvv12 v12 0 12\n", "vv5 v5 0 0\nvv12 v12 0 12\n", "vv5 v5 0 5\nvv12 v12 0 0\n"}) {
+    const std::string floating =
+        "i0 0 k1_drive 1u\ni2 0 k2_drive 1u\ni3 0 k3_drive 1u\ni4 0 "
+        "k4_drive 1u\ni5 0 k5_drive 1u\nvsup supply_a 0 0\nvjp th_2a oc_th 0\n";
+    for (const char* supplies : {"vv5 v5 0 5\nvv12 v12 0 12\n", "vv5 v5 0 0\nvv12 v12 0 12\n",
+                                 "vv5 v5 0 5\nvv12 v12 0 0\n"}) {
         INFO(supplies);
-        const auto v = settled(circuit({"guard", "relays"}, floating + supplies),
-                               {"v(k1on)", "v(k2on)", "v(k3on)", "v(k4on)", "v(k5on)"}, 10e-3, 1e-5);
+        const auto v =
+            settled(circuit({"guard", "relays"}, floating + supplies),
+                    {"v(k1on)", "v(k2on)", "v(k3on)", "v(k4on)", "v(k5on)"}, 10e-3, 1e-5);
         for (std::size_t k = 0; k < 5; ++k) {
             INFO("K" << k + 1);
             CHECK(v[k] < 0.12); // a tenth of the voltage at which the laziest relay lets go
@@ -116,7 +121,8 @@ TEST_CASE("drawn relay drivers: nothing is on with floating pins, whatever else 
 }
 
 TEST_CASE("drawn stop button: takes K1, K2 and K5 away, leaves the loads, and is read") {
-    const std::string pins = "v0 k1_drive 0 pulse(0 5 1m 1u 1u 9 10)\nv2 k2_drive 0 5\nv3 k3_drive 0 5\nv4 k4_drive 0 5\nv5x "
+    const std::string pins = "v0 k1_drive 0 pulse(0 5 1m 1u 1u 9 10)\nv2 k2_drive 0 5\nv3 k3_drive "
+                             "0 5\nv4 k4_drive 0 5\nv5x "
                              "k5_drive 0 5\nrpull stop_pin v5 20k\n"; // the pin's own pull-up
     const auto run = yokedock::sim::run_spice(
         circuit({"guard", "relays"},
@@ -132,18 +138,19 @@ TEST_CASE("drawn stop button: takes K1, K2 and K5 away, leaves the loads, and is
     }
     CHECK(run.value[2].back() > 11);
     CHECK(run.value[3].back() > 11);
-    CHECK(run.at(5, 9.9e-3) < 0.3 * 5);  // ATmega2560: below 0.3 Vcc is low
+    CHECK(run.at(5, 9.9e-3) < 0.3 * 5);   // ATmega2560: below 0.3 Vcc is low
     CHECK(run.value[5].back() > 0.6 * 5); // above 0.6 Vcc is high
     CHECK(crossing(run, 5, 0.6 * 5, true, 10e-3) < 12e-3);
 }
 
 TEST_CASE("drawn relay drivers: K1 lets go several times sooner than with a plain diode") {
-    const std::string pins = "v0 k1_drive 0 pwl(0 0 1m 0 1.001m 5 10m 5 10.001m 0)\nv2 k2_drive 0 pulse(5 0 10m 1u 1u "
-                             "1 2)\nv3 k3_drive 0 pulse(5 0 10m 1u 1u 1 2)\nv4 k4_drive 0 0\nv5x "
-                             "k5_drive 0 0\n";
-    const auto run =
-        yokedock::sim::run_spice(circuit({"guard", "relays"}, kRelaySupply + pins),
-                                 {"i(l.xk1.x1.l1)", "i(l.xk3.x1.l1)", "v(k1_d)"}, 5e-6, 20e-3, 8e-3);
+    const std::string pins =
+        "v0 k1_drive 0 pwl(0 0 1m 0 1.001m 5 10m 5 10.001m 0)\nv2 k2_drive 0 pulse(5 0 10m 1u 1u "
+        "1 2)\nv3 k3_drive 0 pulse(5 0 10m 1u 1u 1 2)\nv4 k4_drive 0 0\nv5x "
+        "k5_drive 0 0\n";
+    const auto run = yokedock::sim::run_spice(circuit({"guard", "relays"}, kRelaySupply + pins),
+                                              {"i(l.xk1.x1.l1)", "i(l.xk3.x1.l1)", "v(k1_d)"}, 5e-6,
+                                              20e-3, 8e-3);
     INFO(run.log);
     REQUIRE(run.time_s.size() > 100);
     const auto left = [&](std::size_t k) { // time to a tenth of the current: released for sure
@@ -159,18 +166,20 @@ TEST_CASE("drawn step drive: the current is that of resistor and load, and its r
     struct Load {
         double henry, ohm;
     };
-    for (const Load load : {Load{0.022, 11}, Load{0.00032, 0.3}, Load{0.04, 60}, Load{50e-6, 0.2}}) {
+    for (const Load load :
+         {Load{0.022, 11}, Load{0.00032, 0.3}, Load{0.04, 60}, Load{50e-6, 0.2}}) {
         INFO("load " << load.henry << " H " << load.ohm << " ohm");
         const double step = value_of("step", "R804");
         const double around = 0.025 + 0.02 + 3 * 0.05; // shunt, fuse, contacts; MOSFET: see below
         const double tau = load.henry / (step + load.ohm + around + 0.3);
         const double end = 20e-6 + 6 * tau;
         const auto run = yokedock::sim::run_spice(
-            circuit({"step", "load"},
-                    fmt::format("vv5 v5 0 5\nvr ref25 0 2.5\nvv12 v12 0 12\nvk5 k5on 0 12\nvd "
-                                "step_v_drive 0 pulse(0 5 10u 50n 50n 1 2)\nvh step_h_drive 0 0\nlv "
-                                "v_hot vx {}\nrv vx v_cold_l {}\nlh h_hot h_cold_l 1m\n",
-                                load.henry, load.ohm)),
+            circuit(
+                {"step", "load"},
+                fmt::format("vv5 v5 0 5\nvr ref25 0 2.5\nvv12 v12 0 12\nvk5 k5on 0 12\nvd "
+                            "step_v_drive 0 pulse(0 5 10u 50n 50n 1 2)\nvh step_h_drive 0 0\nlv "
+                            "v_hot vx {}\nrv vx v_cold_l {}\nlh h_hot h_cold_l 1m\n",
+                            load.henry, load.ohm)),
             {"v(v_cold_l,v_ret)", "v(v_step)", "v(step_s)"}, end / 2000, end, 0);
         INFO(run.log);
         REQUIRE(run.time_s.size() > 100);
@@ -178,7 +187,8 @@ TEST_CASE("drawn step drive: the current is that of resistor and load, and its r
         const double final_a = run.value[0].back() / shunt;
         // MOSFET at its worst 0.3 ohm at this drive: 3 % of the smallest total.
         CHECK(final_a == Approx(12 / (step + load.ohm + around)).epsilon(0.035));
-        const double at_tau = crossing(run, 0, (1 - std::exp(-1.0)) * final_a * shunt, true) - 10e-6;
+        const double at_tau =
+            crossing(run, 0, (1 - std::exp(-1.0)) * final_a * shunt, true) - 10e-6;
         CHECK(at_tau == Approx(tau).epsilon(0.02).margin(0.4e-6)); // MOSFET on within 0.4 us
     }
 }
@@ -187,11 +197,12 @@ TEST_CASE("drawn step drive: K5 at rest or pins floating leave the loads without
     for (const char* how : {"vk5 k5on 0 0\nvd step_v_drive 0 5\nvh step_h_drive 0 5\n",
                             "vk5 k5on 0 12\nid 0 step_v_drive 1u\nih 0 step_h_drive 1u\n"}) {
         INFO(how);
-        const auto v = settled(circuit({"step", "load"},
-                                       std::string("vv5 v5 0 5\nvr ref25 0 2.5\nvv12 v12 0 12\nrv v_hot "
-                                                   "v_cold_l 1\nrh h_hot h_cold_l 1\n") +
-                                           how),
-                               {"v(v_cold_l,v_ret)", "v(h_cold_l,h_ret)"}, 5e-3, 1e-5);
+        const auto v =
+            settled(circuit({"step", "load"},
+                            std::string("vv5 v5 0 5\nvr ref25 0 2.5\nvv12 v12 0 12\nrv v_hot "
+                                        "v_cold_l 1\nrh h_hot h_cold_l 1\n") +
+                                how),
+                    {"v(v_cold_l,v_ret)", "v(h_cold_l,h_ret)"}, 5e-3, 1e-5);
         CHECK(std::abs(v[0]) < 0.025 * 1e-4); // below 0.1 mA
         CHECK(std::abs(v[1]) < 0.05 * 1e-4);
     }

@@ -61,7 +61,8 @@ std::uint32_t cksum(const std::string& bytes) {
 } // namespace
 
 TEST_CASE("bench pages: pictures and netlists were drawn from the sheets as they are") {
-    REQUIRE(cksum("123456789") == 930766865U); // POSIX cksum, published check value of the algorithm
+    REQUIRE(cksum("123456789") ==
+            930766865U); // POSIX cksum, published check value of the algorithm
     std::vector<std::string> symbols;
     for (const auto& entry :
          std::filesystem::directory_iterator(std::string(YOKEDOCK_ROOT) + "/docs/bench/symbols")) {
@@ -87,7 +88,8 @@ TEST_CASE("bench pages: the pin table is that of the firmware, the channel table
     const std::string pins_hpp = read_file("firmware/ports/avr/pins.hpp");
     std::set<std::string> constants; // every pin constant must have its row
     const std::regex constant("(k[A-Za-z]+Pin) =\\s+1 << P");
-    for (std::sregex_iterator at(pins_hpp.begin(), pins_hpp.end(), constant), end; at != end; ++at) {
+    for (std::sregex_iterator at(pins_hpp.begin(), pins_hpp.end(), constant), end; at != end;
+         ++at) {
         constants.insert((*at)[1]);
     }
     REQUIRE(constants.size() >= 7);
@@ -197,7 +199,8 @@ TEST_CASE("bench pages: every page begins with its cautions, and its links lead 
         }
     }
     const std::string cautions = page("README.md");
-    for (const char* word : {"anode", "isolation transformer", "one hand", "Reservoirs", "far below", "X-ray"}) {
+    for (const char* word :
+         {"anode", "isolation transformer", "one hand", "Reservoirs", "far below", "X-ray"}) {
         INFO(word);
         CHECK(cautions.find(word) < 1200);
     }
@@ -215,7 +218,8 @@ TEST_CASE("bench pages: heat in the load recipes follows from their current and 
         const double amps_pp = std::stod(row[4]);
         const double mean_square = amps_pp * amps_pp / 12; // of a sawtooth without a mean
         // Told to two digits.
-        CHECK(std::stod(row[5]) == Approx(mean_square * coil_ohm * 1.2).epsilon(0.05)); // hot copper
+        CHECK(std::stod(row[5]) ==
+              Approx(mean_square * coil_ohm * 1.2).epsilon(0.05)); // hot copper
         CHECK(std::stod(row[6]) == Approx(mean_square * added_ohm).epsilon(0.05).margin(0.005));
         if (added_ohm > 0) {
             CHECK(std::stod(row[7]) >= 3 * std::stod(row[6])); // the resistor to fit, watts

@@ -13,9 +13,10 @@ namespace {
 
 /// A board: reservoir and constant current, drawn once there is a rail.
 std::string board(double supply_v, double farad, double idle_a) {
-    return fmt::format("vv5 v5 0 5\nvsupply sup_p 0 {}\ncboard rail bx {}\nresr bx 0 0.1\nbidle rail 0 "
-                       "i={}*tanh(max(v(rail),0))\n",
-                       supply_v, farad, idle_a);
+    return fmt::format(
+        "vv5 v5 0 5\nvsupply sup_p 0 {}\ncboard rail bx {}\nresr bx 0 0.1\nbidle rail 0 "
+        "i={}*tanh(max(v(rail),0))\n",
+        supply_v, farad, idle_a);
 }
 
 const char* const kSupplyCurrent = "v(rail_s,rail)"; // over 0.05 ohm
@@ -28,10 +29,12 @@ TEST_CASE("drawn soft start: no more than supply over R501, and the rail comes u
     const double soft = value_of("power", "R501");
     for (const double supply_v : {12.0, 24.0, 62.5}) {
         INFO(supply_v << " V");
-        // K1 closes hard onto an empty reservoir: Q501 may not be lifted on by its own capacitances.
-        const auto run = sim::run_spice(
-            circuit({"power"}, board(supply_v, 4700e-6, 0.1) + "vk1 k1on 0 pulse(0 12 1m 0.1m 0.1m 9 10)\n"),
-            {kSupplyCurrent, "v(rail)"}, 1e-4, 0.6, 0);
+        // K1 closes hard onto an empty reservoir: Q501 may not be lifted on by its own
+        // capacitances.
+        const auto run =
+            sim::run_spice(circuit({"power"}, board(supply_v, 4700e-6, 0.1) +
+                                                  "vk1 k1on 0 pulse(0 12 1m 0.1m 0.1m 9 10)\n"),
+                           {kSupplyCurrent, "v(rail)"}, 1e-4, 0.6, 0);
         INFO(run.log);
         REQUIRE(run.time_s.size() > 100);
         CHECK(peak(run, 0) / kShuntOhm == Approx(supply_v / soft).epsilon(0.03));
@@ -54,26 +57,29 @@ TEST_CASE("drawn bypass: takes over within 0.3 s and makes no surge that trips t
     struct Case {
         double supply_v, farad, idle_a, jumper_a;
     };
-    for (const Case c : {Case{12, 4700e-6, 0.3, 2}, Case{24, 1000e-6, 0.5, 1}, Case{24, 4700e-6, 0.5, 2},
-                         Case{62.5, 4700e-6, 0.8, 4}}) {
+    for (const Case c : {Case{12, 4700e-6, 0.3, 2}, Case{24, 1000e-6, 0.5, 1},
+                         Case{24, 4700e-6, 0.5, 2}, Case{62.5, 4700e-6, 0.8, 4}}) {
         INFO(c.supply_v << " V, " << c.farad << " F, " << c.idle_a << " A idle");
         const auto run = sim::run_spice(
             circuit({"power"}, board(c.supply_v, c.farad, c.idle_a) +
-                                   "vk1 k1on 0 pulse(0 12 1m 0.1m 0.1m 9 10)\nvk2 k2on 0 pulse(0 12 0.7 0.1m 0.1m 9 10)\n"),
+                                   "vk1 k1on 0 pulse(0 12 1m 0.1m 0.1m 9 10)\nvk2 k2on 0 pulse(0 "
+                                   "12 0.7 0.1m 0.1m 9 10)\n"),
             {kSupplyCurrent, "v(sup_k,rail_s)", "v(sup_k,rail_s)*v(rail_s,rail)"}, 1e-4, 1.0, 0);
         INFO(run.log);
         REQUIRE(run.time_s.size() > 100);
         CHECK(peak(run, 0, 0.69) / kShuntOhm < 0.9 * c.jumper_a);
         CHECK(run.value[1].back() < 0.2 * c.idle_a + 0.02); // Q501 hot: 0.2 ohm
-        CHECK(peak(run, 2, 0.69) / kShuntOhm < 60); // watts, for some 50 ms: TO-220, safe area from memory
+        CHECK(peak(run, 2, 0.69) / kShuntOhm <
+              60); // watts, for some 50 ms: TO-220, safe area from memory
     }
 }
 
 TEST_CASE("drawn bypass: off at once with K2, and the next start is soft again") {
     const auto run = sim::run_spice(
-        circuit({"power"}, board(24, 1000e-6, 0.2) +
-                               "vk1 k1on 0 pwl(0 12 0.5 12 0.5001 0 0.8 0 0.8001 12 2 12)\nvk2 k2on 0 "
-                               "pwl(0 0 0.1 0 0.1001 12 0.5 12 0.5001 0 2 0)\n"),
+        circuit({"power"},
+                board(24, 1000e-6, 0.2) +
+                    "vk1 k1on 0 pwl(0 12 0.5 12 0.5001 0 0.8 0 0.8001 12 2 12)\nvk2 k2on 0 "
+                    "pwl(0 0 0.1 0 0.1001 12 0.5 12 0.5001 0 2 0)\n"),
         {kSupplyCurrent, "v(rail)"}, 1e-4, 1.0, 0);
     INFO(run.log);
     REQUIRE(run.time_s.size() > 100);
@@ -84,16 +90,17 @@ TEST_CASE("drawn bypass: off at once with K2, and the next start is soft again")
 
 namespace {
 
-/// Supply, latch and relay with the jumper in place; the board's current follows `amps` (pwl points).
-/// PA0: low, high from 0.1 ms on, low from 12.5 ms to 13 ms.
+/// Supply, latch and relay with the jumper in place; the board's current follows `amps` (pwl
+/// points). PA0: low, high from 0.1 ms on, low from 12.5 ms to 13 ms.
 sim::SpiceRun over_current(const char* jumper, const std::string& amps) {
     return sim::run_spice(
         circuit({"power", "guard", "relays"},
-                fmt::format("vv5 v5 0 5\nvv12 v12 0 12\nvsupply sup_p 0 24\nvramp ramp 0 pwl({})\nbload "
-                            "rail 0 i=v(ramp)*tanh(max(v(rail),0))\nvjp {} oc_th 0\nv0 k1_drive 0 pwl(0 0 "
-                            "0.1m 0 0.101m 5 12.5m 5 12.501m 0 13m 0 13.001m 5)\nv2 k2_drive 0 0\nv3 "
-                            "k3_drive 0 0\nv4 k4_drive 0 0\nv5x k5_drive 0 0\nvbypass sup_k rail_s 0\n",
-                            amps, jumper)),
+                fmt::format(
+                    "vv5 v5 0 5\nvv12 v12 0 12\nvsupply sup_p 0 24\nvramp ramp 0 pwl({})\nbload "
+                    "rail 0 i=v(ramp)*tanh(max(v(rail),0))\nvjp {} oc_th 0\nv0 k1_drive 0 pwl(0 0 "
+                    "0.1m 0 0.101m 5 12.5m 5 12.501m 0 13m 0 13.001m 5)\nv2 k2_drive 0 0\nv3 "
+                    "k3_drive 0 0\nv4 k4_drive 0 0\nv5x k5_drive 0 0\nvbypass sup_k rail_s 0\n",
+                    amps, jumper)),
         {kSupplyCurrent, "v(over_current_pin)", "v(k1_on)", "v(k1on)"}, 4e-6, 14e-3, 0);
 }
 
@@ -114,8 +121,8 @@ TEST_CASE("drawn over-current latch: trips at its jumper's current, takes K1 off
         const double told = crossing(run, 1, 2.5, true, 6e-3);
         REQUIRE(told > 0);
         const double trip_a = run.at(0, told) / kShuntOhm;
-        // Lag 2.2 us at 2 A/ms and the simulation's steps of 4 us: 0.012 A. Ladder and sense path as
-        // drawn are exact but for R605 (0.1 %). Tolerances of parts and of V5 (2 %) come on top.
+        // Lag 2.2 us at 2 A/ms and the simulation's steps of 4 us: 0.012 A. Ladder and sense path
+        // as drawn are exact but for R605 (0.1 %). Tolerances of parts and of V5 (2 %) come on top.
         CHECK(trip_a > 0.998 * jumper.amps - 0.008);
         CHECK(trip_a < 1.002 * jumper.amps + 0.012);
         CHECK(crossing(run, 2, 1.0, false, 6e-3) - told < 8e-6); // two steps
@@ -133,14 +140,17 @@ TEST_CASE("drawn over-current latch: a short takes K1's drive away within 10 us"
     REQUIRE(run.time_s.size() > 100);
     const double dropped = crossing(run, 2, 1.0, false, 8e-3);
     REQUIRE(dropped > 0);
-    // 2 us lag to (2 - 0.5) / 5.5 of the step: 0.6 us; comparator and gates 0.2 us; two steps of 4 us.
-    // The relay's contacts follow some milliseconds later: that is the relay's, not the drive's.
+    // 2 us lag to (2 - 0.5) / 5.5 of the step: 0.6 us; comparator and gates 0.2 us; two steps of 4
+    // us. The relay's contacts follow some milliseconds later: that is the relay's, not the
+    // drive's.
     CHECK(dropped - 8e-3 < 10e-6);
 }
 
 TEST_CASE("drawn over-current latch: without its jumper it trips on next to nothing") {
-    const auto v = settled(circuit({"guard"}, "vv5 v5 0 5\nvsup supply_a 0 0.05\nv0 k1_drive 0 pulse(0 5 0.1m 1u 1u 9 10)\n"),
-                           {"v(over_current_pin)", "v(k1_on)"}, 1e-3, 1e-6);
+    const auto v = settled(
+        circuit({"guard"},
+                "vv5 v5 0 5\nvsup supply_a 0 0.05\nv0 k1_drive 0 pulse(0 5 0.1m 1u 1u 9 10)\n"),
+        {"v(over_current_pin)", "v(k1_on)"}, 1e-3, 1e-6);
     CHECK(v[0] > 4);
     CHECK(v[1] < 0.5);
 }

@@ -26,23 +26,49 @@ struct Case {
 std::vector<Case> full_scale() {
     const std::string rails = kRails;
     return {
-        {"sync", {}, "vv5 v5 0 5\nrl comp75 0 75\nvc csync 0 5\nvw window 0 5\nvp pattern 0 5\nvh hsync 0 "
-                     "5\nvv vsync 0 5\nrt1 csync_ttl 0 150\nrt2 hsync_ttl 0 150\nrt3 vsync_ttl 0 150\n",
-         20e-6, 1e-7},
-        {"load", {}, rails + "vk3 k3on 0 12\nvk4 k4on 0 12\nrb1 v_hot_b 0 1k\nrb2 h_hot_b 0 1k\nrb3 v_step 0 "
-                             "1k\nrb4 h_step 0 1k\niv 0 v_cold_l 2\nvcv v_cold_b 0 20\nih 0 h_cold_l "
-                             "5\nvch h_cold_b 0 0\nrh1 v_hot 0 1k\nrh2 h_hot 0 1k\n",
-         200e-6, 1e-6},
-        {"inputs", {}, rails + kRetrace + "vq rail 0 62.5\nvo v_hot 0 100\nrn ntc 0 100\n", 2e-3, 0.5e-6},
+        {"sync",
+         {},
+         "vv5 v5 0 5\nrl comp75 0 75\nvc csync 0 5\nvw window 0 5\nvp pattern 0 5\nvh hsync 0 "
+         "5\nvv vsync 0 5\nrt1 csync_ttl 0 150\nrt2 hsync_ttl 0 150\nrt3 vsync_ttl 0 150\n",
+         20e-6,
+         1e-7},
+        {"load",
+         {},
+         rails + "vk3 k3on 0 12\nvk4 k4on 0 12\nrb1 v_hot_b 0 1k\nrb2 h_hot_b 0 1k\nrb3 v_step 0 "
+                 "1k\nrb4 h_step 0 1k\niv 0 v_cold_l 2\nvcv v_cold_b 0 20\nih 0 h_cold_l "
+                 "5\nvch h_cold_b 0 0\nrh1 v_hot 0 1k\nrh2 h_hot 0 1k\n",
+         200e-6,
+         1e-6},
+        {"inputs",
+         {},
+         rails + kRetrace + "vq rail 0 62.5\nvo v_hot 0 100\nrn ntc 0 100\n",
+         2e-3,
+         0.5e-6},
         {"retrace", {}, rails + kRetrace + "vo v_out_v 0 5\n", 1e-3, 0.2e-6},
-        {"power", {}, "vv5 v5 0 5\nvs sup_p 0 62.5\nvk1 k1on 0 12\nvk2 k2on 0 12\nil rail 0 pwl(0 0 0.3 0 "
-                      "0.35 5)\ncb rail 0 1000u\n", 0.6, 1e-4},
-        {"guard", {}, "vv5 v5 0 5\nvs supply_a 0 1\nv0 k1_drive 0 5\nvjp th_2a oc_th 0\n", 1e-3, 1e-6},
-        {"relays", {}, "vv12 v12 0 13\nv1 k1_on 0 5\nv2 k2_drive 0 5\nv3 k3_drive 0 5\nv4 k4_drive 0 5\nv5x "
-                       "k5_drive 0 5\n", 20e-3, 1e-5},
+        {"power",
+         {},
+         "vv5 v5 0 5\nvs sup_p 0 62.5\nvk1 k1on 0 12\nvk2 k2on 0 12\nil rail 0 pwl(0 0 0.3 0 "
+         "0.35 5)\ncb rail 0 1000u\n",
+         0.6,
+         1e-4},
+        {"guard",
+         {},
+         "vv5 v5 0 5\nvs supply_a 0 1\nv0 k1_drive 0 5\nvjp th_2a oc_th 0\n",
+         1e-3,
+         1e-6},
+        {"relays",
+         {},
+         "vv12 v12 0 13\nv1 k1_on 0 5\nv2 k2_drive 0 5\nv3 k3_drive 0 5\nv4 k4_drive 0 5\nv5x "
+         "k5_drive 0 5\n",
+         20e-3,
+         1e-5},
         // The step left on for good, into a load of next to nothing.
-        {"step", {}, "vv12 v12 0 12.6\nvk5 k5on 0 12\nvd step_v_drive 0 5\nvh step_h_drive 0 5\nrv v_step 0 "
-                     "0.2\nrh h_step 0 0.2\n", 1e-3, 1e-6},
+        {"step",
+         {},
+         "vv12 v12 0 12.6\nvk5 k5on 0 12\nvd step_v_drive 0 5\nvh step_h_drive 0 5\nrv v_step 0 "
+         "0.2\nrh h_step 0 0.2\n",
+         1e-3,
+         1e-6},
         {"supply", {}, "vv5 v5 0 5.25\nvs sup12 0 13\n", 5e-3, 1e-5},
     };
 }

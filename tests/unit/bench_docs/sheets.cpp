@@ -68,8 +68,8 @@ double crossing(const sim::SpiceRun& run, std::size_t wave, double level, bool u
         const bool passed =
             upwards ? v[k - 1] < level && v[k] >= level : v[k - 1] > level && v[k] <= level;
         if (run.time_s[k] > from_s && passed) {
-            return run.time_s[k - 1] + (run.time_s[k] - run.time_s[k - 1]) * (level - v[k - 1]) /
-                                           (v[k] - v[k - 1]);
+            return run.time_s[k - 1] +
+                   (run.time_s[k] - run.time_s[k - 1]) * (level - v[k - 1]) / (v[k] - v[k - 1]);
         }
     }
     return -1;
@@ -89,9 +89,8 @@ double spice_number(const std::string& text) {
     char* end = nullptr;
     const double number = std::strtod(text.c_str(), &end);
     const std::string scale = end;
-    static const std::map<std::string, double> scales{{"", 1},     {"k", 1e3},  {"Meg", 1e6},
-                                                      {"m", 1e-3}, {"u", 1e-6}, {"n", 1e-9},
-                                                      {"p", 1e-12}};
+    static const std::map<std::string, double> scales{
+        {"", 1}, {"k", 1e3}, {"Meg", 1e6}, {"m", 1e-3}, {"u", 1e-6}, {"n", 1e-9}, {"p", 1e-12}};
     INFO("value " << text);
     REQUIRE(scales.count(scale) == 1);
     return number * scales.at(scale);
@@ -140,8 +139,7 @@ std::vector<std::vector<std::string>> table_rows(const std::string& page) {
         for (std::string cell; std::getline(fields, cell, '|');) {
             const auto first = cell.find_first_not_of(' ');
             const auto last = cell.find_last_not_of(' ');
-            cells.push_back(first == std::string::npos ? ""
-                                                       : cell.substr(first, last - first + 1));
+            cells.push_back(first == std::string::npos ? "" : cell.substr(first, last - first + 1));
         }
         rows.push_back(cells);
     }

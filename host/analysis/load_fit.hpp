@@ -1,0 +1,51 @@
+// SPDX-License-Identifier: MIT
+// One or two lagged exponentials through the samples of a load step, and how any function of their
+// parameters is uncertain. Inside of load_step.hpp.
+#pragma once
+#include "host/analysis/load_step.hpp"
+#include "host/analysis/prior_fit.hpp"
+#include <array>
+
+namespace yokedock::analysis {
+
+/// Parameters in this order: base level, input lag, time origin, then amplitude and ln(tau) of each
+/// rise.
+enum LoadParameter : std::size_t { kBase, kLag, kOrigin, kFirstRise };
+
+struct LoadFit {
+    PriorFit fit;
+    std::size_t rises = 0;
+    std::vector<FitParameter> parameters;
+    double sd = 0;    ///< of the residuals, weights were 1 / sd^2
+    double noise = 0; ///< of it, before the quantiser
+
+    [[nodiscard]] double amplitude(std::size_t k) const { return fit.p[kFirstRise + 2 * k]; }
+    [[nodiscard]] double tau_s(std::size_t k) const;
+    [[nodiscard]] double degrees_of_freedom() const;
+    [[nodiscard]] bool tau_at_bound(std::size_t k) const {
+        return !fit.free[kFirstRise + 2 * k + 1];
+    }
+};
+
+/// Samples in time order, those that count. Not empty.
+struct LoadPoints {
+    std::vector<double> t;
+    std::vector<double> y;
+};
+
+/// Shortest time constant that a fit of these points tries: far below lag and spacing.
+[[nodiscard]] double least_tau_s(const LoadPoints& points, const StepSamples& samples);
+
+[[nodiscard]] LoadFit fit_one_rise(const LoadPoints& points, const StepSamples& samples);
+/// Begins from a search over pairs of time constants round that of the one.
+[[nodiscard]] LoadFit fit_two_rises(const LoadPoints& points, const StepSamples& samples,
+                                    const LoadFit& one);
+
+using LoadFunction = std::function<double(const std::vector<double>& p)>;
+
+/// What makes f(p) uncertain, from samples and front end: noise, quantiser, lag, origin, zero,
+/// non-linearity. Not gain and drive, which stand outside of the fit.
+[[nodiscard]] Budget fit_budget(const LoadFit& fit, const StepSamples& samples,
+                                const LoadFunction& f);
+
+} // namespace yokedock::analysis

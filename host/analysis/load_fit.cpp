@@ -4,6 +4,7 @@
 #include "host/analysis/quantisation.hpp"
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
 namespace yokedock::analysis {
 namespace {
@@ -11,8 +12,9 @@ namespace {
 constexpr int kGrid = 48;     // time constants tried at first, 1.3 apart over six decades
 constexpr int kPairGrid = 22; // and in pairs
 constexpr std::size_t kPairPoints = 600; // the pairs need not see more: the fit after them does
-constexpr double kLongestWindows = 30;   // time constants up to this many windows
-constexpr int kSdRounds = 3;             // weight of the samples against what is known beforehand
+constexpr double kPromise = 8; // chi-square of the pair's sample; chance reaches it 1 in 50 times
+constexpr double kLongestWindows = 30; // time constants up to this many windows
+constexpr int kSdRounds = 3;           // weight of the samples against what is known beforehand
 
 double bounded_lag(double lag_s) {
     return std::max(0.0, lag_s);
@@ -44,35 +46,63 @@ FitModel model_of(const LoadPoints& points, std::size_t rises) {
     };
 }
 
-// Amplitudes and base for given time constants: linear. rss infinite when they are not independent.
+// Amplitudes and base for given time constants: linear, from sums of products of the columns (good
+// enough for a start). rss infinite when they are not independent.
 struct LinearStart {
     double rss = std::numeric_limits<double>::infinity();
     double base = 0;
     std::vector<double> amplitude;
 };
 
-LinearStart linear_start(const std::vector<const std::vector<double>*>& rises,
-                         const std::vector<double>& y, double base_weight) {
-    const std::size_t n = y.size();
-    Matrix rows(n + 1, 1 + rises.size());
-    std::vector<double> right(y);
-    right.push_back(0);
-    for (std::size_t i = 0; i < n; ++i) {
-        rows(i, 0) = 1;
-        for (std::size_t k = 0; k < rises.size(); ++k) {
-            rows(i, k + 1) = (*rises[k])[i];
+class LinearSearch {
+  public:
+    // base_weight: how much the known zero counts, in samples.
+    LinearSearch(std::vector<std::vector<double>> rises, const std::vector<double>& y,
+                 double base_weight)
+        : columns_(std::move(rises)) {
+        columns_.insert(columns_.begin(), std::vector<double>(y.size(), 1.0));
+        columns_.push_back(y);
+        products_ = Matrix(columns_.size(), columns_.size());
+        for (std::size_t a = 0; a < columns_.size(); ++a) {
+            for (std::size_t b = 0; b <= a; ++b) {
+                products_(a, b) = products_(b, a) = std::inner_product(
+                    columns_[a].begin(), columns_[a].end(), columns_[b].begin(), 0.0);
+            }
         }
+        products_(0, 0) += base_weight * base_weight;
     }
-    rows(n, 0) = base_weight; // draws the base towards the known zero
-    const LinearFit fit = least_squares(rows, right);
-    LinearStart start;
-    if (fit.ok) {
-        start.rss = fit.rss;
-        start.base = fit.coefficients[0];
-        start.amplitude.assign(fit.coefficients.begin() + 1, fit.coefficients.end());
+
+    // of rises by their index
+    [[nodiscard]] LinearStart with(const std::vector<std::size_t>& rises) const {
+        std::vector<std::size_t> use{0};
+        for (const std::size_t k : rises) {
+            use.push_back(k + 1);
+        }
+        const std::size_t y = columns_.size() - 1;
+        Matrix square(use.size(), use.size());
+        std::vector<double> right(use.size());
+        for (std::size_t a = 0; a < use.size(); ++a) {
+            for (std::size_t b = 0; b < use.size(); ++b) {
+                square(a, b) = products_(use[a], use[b]);
+            }
+            right[a] = products_(use[a], y);
+        }
+        const LinearFit fit = least_squares(square, right);
+        LinearStart start;
+        if (fit.ok) {
+            const double explained =
+                std::inner_product(right.begin(), right.end(), fit.coefficients.begin(), 0.0);
+            start.rss = std::max(0.0, products_(y, y) - explained);
+            start.base = fit.coefficients[0];
+            start.amplitude.assign(fit.coefficients.begin() + 1, fit.coefficients.end());
+        }
+        return start;
     }
-    return start;
-}
+
+  private:
+    std::vector<std::vector<double>> columns_; // ones, rises, y
+    Matrix products_;
+};
 
 std::vector<double> log_grid(double from, double to, int count) {
     std::vector<double> grid;
@@ -82,13 +112,16 @@ std::vector<double> log_grid(double from, double to, int count) {
     return grid;
 }
 
-std::vector<double> rise_column(const std::vector<double>& t, double tau_s, double lag_s) {
-    std::vector<double> column;
-    column.reserve(t.size());
-    for (const double x : t) {
-        column.push_back(lagged_rise(x, tau_s, lag_s));
+std::vector<std::vector<double>> rise_columns(const std::vector<double>& t,
+                                              const std::vector<double>& taus_s, double lag_s) {
+    std::vector<std::vector<double>> columns;
+    for (const double tau : taus_s) {
+        auto& column = columns.emplace_back();
+        for (const double x : t) {
+            column.push_back(lagged_rise(x, tau, lag_s));
+        }
     }
-    return column;
+    return columns;
 }
 
 double first_sd(const LoadPoints& points, const StepSamples& samples, double rss) {
@@ -157,7 +190,30 @@ LoadFit refine(const LoadPoints& points, const StepSamples& samples,
     return result;
 }
 
+// Whether two rises explain so much more that they are worth a whole fit.
+bool promises(const LoadPoints& few, const LoadFit& one, const StepSamples& samples,
+              double two_rss) {
+    double one_rss = 0;
+    for (std::size_t i = 0; i < few.t.size(); ++i) {
+        const double off = few.y[i] - load_value(one, few.t[i]);
+        one_rss += off * off;
+    }
+    const double per_point = std::max(two_rss / static_cast<double>(few.t.size()),
+                                      std::pow(first_sd(few, samples, 0), 2));
+    return one_rss - two_rss > kPromise * per_point;
+}
+
 } // namespace
+
+double load_value(const LoadFit& fit, double t_s) {
+    const auto& p = fit.fit.p;
+    double value = p[kBase];
+    for (std::size_t k = 0; k < fit.rises; ++k) {
+        value +=
+            fit.amplitude(k) * lagged_rise(t_s - p[kOrigin], fit.tau_s(k), bounded_lag(p[kLag]));
+    }
+    return value;
+}
 
 double LoadFit::tau_s(std::size_t k) const {
     return std::exp(fit.p[kFirstRise + 2 * k + 1]);
@@ -176,15 +232,16 @@ double least_tau_s(const LoadPoints& points, const StepSamples& samples) {
 LoadFit fit_one_rise(const LoadPoints& points, const StepSamples& samples) {
     const double least = least_tau_s(points, samples);
     const double most = std::max(kLongestWindows * points.t.back(), 10 * least);
+    const auto grid = log_grid(least, most, kGrid);
+    const LinearSearch search(rise_columns(points.t, grid, samples.lag_s), points.y,
+                              base_weight(points, samples));
     LinearStart best;
     double best_tau = least;
-    const double weight = base_weight(points, samples);
-    for (const double tau : log_grid(least, most, kGrid)) {
-        const auto column = rise_column(points.t, tau, samples.lag_s);
-        LinearStart start = linear_start({&column}, points.y, weight);
+    for (std::size_t k = 0; k < grid.size(); ++k) {
+        LinearStart start = search.with({k});
         if (start.rss < best.rss) {
             best = std::move(start);
-            best_tau = tau;
+            best_tau = grid[k];
         }
     }
     auto parameters = fixed_parameters(samples);
@@ -209,17 +266,14 @@ LoadFit fit_two_rises(const LoadPoints& points, const StepSamples& samples, cons
         few.y.push_back(points.y[i]);
     }
     const auto grid = log_grid(least, most, kPairGrid);
-    std::vector<std::vector<double>> columns;
-    for (const double tau : grid) {
-        columns.push_back(rise_column(few.t, tau, samples.lag_s));
-    }
-    const double weight = base_weight(points, samples);
+    const LinearSearch search(rise_columns(few.t, grid, samples.lag_s), few.y,
+                              base_weight(few, samples));
     LinearStart best;
     std::size_t best_slow = 1;
     std::size_t best_fast = 0;
     for (std::size_t slow = 1; slow < grid.size(); ++slow) {
         for (std::size_t fast = 0; fast < slow; ++fast) {
-            LinearStart start = linear_start({&columns[slow], &columns[fast]}, few.y, weight);
+            LinearStart start = search.with({slow, fast});
             if (start.rss < best.rss) {
                 best = std::move(start);
                 best_slow = slow;
@@ -227,7 +281,7 @@ LoadFit fit_two_rises(const LoadPoints& points, const StepSamples& samples, cons
             }
         }
     }
-    if (best.amplitude.empty()) {
+    if (best.amplitude.empty() || !promises(few, one, samples, best.rss)) {
         return one;
     }
     auto parameters = fixed_parameters(samples);

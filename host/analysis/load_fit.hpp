@@ -37,9 +37,12 @@ struct LoadPoints {
 [[nodiscard]] double least_tau_s(const LoadPoints& points, const StepSamples& samples);
 
 [[nodiscard]] LoadFit fit_one_rise(const LoadPoints& points, const StepSamples& samples);
-/// Begins from a search over pairs of time constants round that of the one.
+/// Begins from a search over pairs of time constants. Returns `one` when no pair explains more.
 [[nodiscard]] LoadFit fit_two_rises(const LoadPoints& points, const StepSamples& samples,
                                     const LoadFit& one);
+
+/// The fitted curve.
+[[nodiscard]] double load_value(const LoadFit& fit, double t_s);
 
 using LoadFunction = std::function<double(const std::vector<double>& p)>;
 

@@ -40,14 +40,14 @@ struct StepPlan {
     std::uint32_t off_ticks = 0;
     std::uint16_t periods = 0;
     bool starts_from_zero = true; ///< for StepSamples
-    /// Not of use: the current left over is the same only from then on (it forgets what it began with
-    /// by exp(-5) in every period).
+    /// Not of use: the current left over is the same only from then on (it forgets what it began
+    /// with by exp(-5) in every period).
     std::uint16_t skip_periods = 0;
-    double from_s = 0;            ///< samples from here on count: before 0, with no current left
-    double window_s = 0;          ///< the rise: every sample to here counts
-    double to_s = 0;              ///< and as many of those after it, to here
-    std::size_t samples = 0;      ///< expected in the window
-    double spacing_s = 0;         ///< of the delays in the window
+    double from_s = 0;       ///< samples from here on count: before 0, with no current left
+    double window_s = 0;     ///< the rise: every sample to here counts
+    double to_s = 0;         ///< and as many of those after it, to here
+    std::size_t samples = 0; ///< expected in the window
+    double spacing_s = 0;    ///< of the delays in the window
     double inductance_u_relative = 0; ///< floor: what lag and origin leave unknown
     std::vector<std::string> notes;   ///< what will limit the measurement, in words
 };

@@ -33,7 +33,7 @@ std::vector<double> influence(const LoadFit& fit, const std::vector<double>& w) 
         for (std::size_t k = 0; k < w.size(); ++k) {
             h[i] += w[k] * fit.fit.derivative(i, k);
         }
-        h[i] /= fit.sd * fit.sd;
+        h[i] /= fit.fit_sd * fit.fit_sd;
     }
     return h;
 }

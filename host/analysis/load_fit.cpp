@@ -165,6 +165,18 @@ void add_rise(std::vector<FitParameter>& parameters, double amplitude, double ta
     parameters.push_back(ln_tau);
 }
 
+// From neighbours: residuals that a quantiser or a wrong model makes hang together, and would pass
+// for noise that helps against the quantiser.
+double rough_sd(const LoadPoints& points, const LoadFit& fit) {
+    double sum2 = 0;
+    for (std::size_t i = 1; i < points.y.size(); ++i) {
+        const double now = points.y[i] - fit.fit.value[i];
+        const double last = points.y[i - 1] - fit.fit.value[i - 1];
+        sum2 += (now - last) * (now - last) / 2;
+    }
+    return std::sqrt(sum2 / static_cast<double>(points.y.size() - 1));
+}
+
 LoadFit refine(const LoadPoints& points, const StepSamples& samples,
                std::vector<FitParameter> parameters, double rss) {
     LoadFit result;
@@ -172,6 +184,7 @@ LoadFit refine(const LoadPoints& points, const StepSamples& samples,
     result.sd = first_sd(points, samples, rss);
     const FitModel model = model_of(points, result.rises);
     for (int round = 0; round < kSdRounds; ++round) {
+        result.fit_sd = result.sd;
         result.fit = fit_with_priors(model, points.y, result.sd, parameters);
         result.parameters = parameters;
         for (std::size_t k = kFirstRise; k < parameters.size(); ++k) {
@@ -184,9 +197,9 @@ LoadFit refine(const LoadPoints& points, const StepSamples& samples,
             break;
         }
     }
-    result.noise = samples.resolution_a > 0
-                       ? noise_before_quantiser(samples.resolution_a, result.sd)
-                       : result.sd;
+    const double rough = rough_sd(points, result);
+    result.noise =
+        samples.resolution_a > 0 ? noise_before_quantiser(samples.resolution_a, rough) : result.sd;
     return result;
 }
 
@@ -200,7 +213,9 @@ bool promises(const LoadPoints& few, const LoadFit& one, const StepSamples& samp
     }
     const double per_point = std::max(two_rss / static_cast<double>(few.t.size()),
                                       std::pow(first_sd(few, samples, 0), 2));
-    return one_rss - two_rss > kPromise * per_point;
+    // One rise can also be had at the price of what was known beforehand.
+    const double known = one.fit.chi2 - one.fit.rss / (one.fit_sd * one.fit_sd);
+    return one_rss - two_rss > (kPromise - known) * per_point;
 }
 
 } // namespace
@@ -217,6 +232,10 @@ double load_value(const LoadFit& fit, double t_s) {
 
 double LoadFit::tau_s(std::size_t k) const {
     return std::exp(fit.p[kFirstRise + 2 * k + 1]);
+}
+
+std::size_t LoadFit::faster() const {
+    return rises == 2 && tau_s(1) < tau_s(0) ? 1 : 0;
 }
 
 double LoadFit::degrees_of_freedom() const {
@@ -291,6 +310,18 @@ LoadFit fit_two_rises(const LoadPoints& points, const StepSamples& samples, cons
     add_rise(parameters, best.amplitude[0], grid[best_slow], least, most);
     add_rise(parameters, best.amplitude[1], grid[best_fast], least, most);
     return refine(points, samples, parameters, best.rss * static_cast<double>(stride));
+}
+
+LoadFit fit_rise_and_jump(const LoadPoints& points, const StepSamples& samples,
+                          const LoadFit& two) {
+    auto parameters = two.parameters;
+    for (std::size_t k = kFirstRise; k < parameters.size(); ++k) {
+        parameters[k].start = two.fit.p[k];
+    }
+    FitParameter& fast = parameters[kFirstRise + 2 * two.faster() + 1];
+    fast.start = fast.low;
+    fast.known_u = 0;
+    return refine(points, samples, parameters, two.fit.rss);
 }
 
 } // namespace yokedock::analysis

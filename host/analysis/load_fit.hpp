@@ -16,15 +16,14 @@ struct LoadFit {
     PriorFit fit;
     std::size_t rises = 0;
     std::vector<FitParameter> parameters;
-    double sd = 0;    ///< of the residuals, weights were 1 / sd^2
-    double noise = 0; ///< of it, before the quantiser
+    double sd = 0;     ///< of the residuals
+    double fit_sd = 0; ///< weights were 1 / fit_sd^2, from the round before: within 1 %, mostly
+    double noise = 0;  ///< of it, before the quantiser
 
     [[nodiscard]] double amplitude(std::size_t k) const { return fit.p[kFirstRise + 2 * k]; }
     [[nodiscard]] double tau_s(std::size_t k) const;
+    [[nodiscard]] std::size_t faster() const; ///< index of the rise
     [[nodiscard]] double degrees_of_freedom() const;
-    [[nodiscard]] bool tau_at_bound(std::size_t k) const {
-        return !fit.free[kFirstRise + 2 * k + 1];
-    }
 };
 
 /// Samples in time order, those that count. Not empty.
@@ -40,6 +39,10 @@ struct LoadPoints {
 /// Begins from a search over pairs of time constants. Returns `one` when no pair explains more.
 [[nodiscard]] LoadFit fit_two_rises(const LoadPoints& points, const StepSamples& samples,
                                     const LoadFit& one);
+
+/// As two, but the faster rise is a jump: shorter than anything seen.
+[[nodiscard]] LoadFit fit_rise_and_jump(const LoadPoints& points, const StepSamples& samples,
+                                        const LoadFit& two);
 
 /// The fitted curve.
 [[nodiscard]] double load_value(const LoadFit& fit, double t_s);

@@ -17,7 +17,7 @@ constexpr double kLeastStrength = 5; ///< second amplitude over its uncertainty
 constexpr double kLeastShare = 0.02; ///< of the whole: less may be the converter's own curve
 constexpr double kSmoothZ = 4;
 constexpr double kSmoothShare = 0.01; ///< of the swing: less the verdicts do not feel
-constexpr double kResolvedTaus = 2;   ///< fast time constant over its uncertainty
+constexpr double kResolvedChi2 = 9;   ///< three standard deviations from a jump
 
 std::string bad_input(const StepSamples& s, const StepDrive& d) {
     if (s.time_s.size() != s.amps.size()) {
@@ -106,53 +106,55 @@ double final_current(const LoadFit& one, const StepSamples& samples) {
     return one.amplitude(0) + (samples.starts_from_zero ? 0 : one.fit.p[kBase]);
 }
 
-// 0 the slower, 1 the faster of two rises.
-std::size_t rise_index(const LoadFit& two, bool fast) {
-    const bool second_is_fast = two.tau_s(1) < two.tau_s(0);
-    return second_is_fast == fast ? 1 : 0;
+// What a fit's misfit comes to when one reading's variance is so much; what was known beforehand
+// counts, too.
+double chi2_for(const LoadFit& fit, double variance) {
+    return fit.fit.chi2 - fit.fit.rss / (fit.fit_sd * fit.fit_sd) + fit.fit.rss / variance;
 }
 
+double parameter_u(const LoadFit& fit, const StepSamples& samples, std::size_t at) {
+    return total_u(fit_budget(fit, samples, [at](const auto& p) { return p[at]; }));
+}
+
+// Is the second rise there?
 SecondRise compare(const LoadFit& one, const LoadFit& two, const StepSamples& samples) {
     SecondRise second;
     if (two.rises != 2 || !two.fit.ok) {
         return second;
     }
-    const std::size_t fast = rise_index(two, true);
-    const std::size_t slow = rise_index(two, false);
-    const std::size_t at = kFirstRise + 2 * fast;
-    const std::size_t slow_at = kFirstRise + 2 * slow;
-    const double per_freedom = std::max(two.fit.rss / two.degrees_of_freedom(), two.sd * two.sd);
-    // One fit's chi-square counts with the other's noise; what was known beforehand counts, too.
-    const double one_chi2 =
-        one.fit.chi2 - one.fit.rss / (one.sd * one.sd) + one.fit.rss / per_freedom;
-    const double two_chi2 =
-        two.fit.chi2 - two.fit.rss / (two.sd * two.sd) + two.fit.rss / per_freedom;
-    second.f = (one_chi2 - two_chi2) / 2;
-    const double fast_u = total_u(fit_budget(two, samples, [at](const auto& p) { return p[at]; }));
-    const double slow_u =
-        total_u(fit_budget(two, samples, [slow_at](const auto& p) { return p[slow_at]; }));
-    second.strength =
-        std::min(std::abs(two.amplitude(fast)) / fast_u, std::abs(two.amplitude(slow)) / slow_u);
-    const auto share = [at, slow_at](const auto& p) { return p[at] / (p[at] + p[slow_at]); };
-    second.share = share(two.fit.p);
-    second.share_u = total_u(fit_budget(two, samples, share));
-    second.slow_s = two.tau_s(slow);
+    second.f = (chi2_for(one, two.sd * two.sd) - chi2_for(two, two.sd * two.sd)) / 2;
+    const auto strength = [&](std::size_t k) {
+        return std::abs(two.amplitude(k)) / parameter_u(two, samples, kFirstRise + 2 * k);
+    };
+    second.strength = std::min(strength(0), strength(1));
     second.falls = two.amplitude(0) * two.amplitude(1) < 0;
-    const double ln_u =
-        two.tau_at_bound(fast)
-            ? INFINITY
-            : total_u(fit_budget(two, samples, [at](const auto& p) { return p[at + 1]; }));
-    second.resolved = ln_u < 1 / kResolvedTaus;
-    second.fast_s =
-        second.resolved ? two.tau_s(fast)
-        : std::isfinite(ln_u)
-            ? std::min(two.tau_s(fast) * std::exp(2 * std::min(ln_u, 3.0)), second.slow_s)
-            : std::max(samples.lag_s, two.tau_s(fast));
     const double whole = std::abs(two.amplitude(0) + two.amplitude(1));
     const double lesser = std::min(std::abs(two.amplitude(0)), std::abs(two.amplitude(1)));
     second.found = second.f > kLeastF && second.strength > kLeastStrength &&
                    lesser > kLeastShare * whole && lesser > samples.resolution_a / 4;
     return second;
+}
+
+// What it is. two becomes the fit with a jump where that explains the samples as well.
+void describe(SecondRise& second, LoadFit& two, const LoadPoints& points,
+              const StepSamples& samples) {
+    const std::size_t fast = two.faster();
+    const std::size_t at = kFirstRise + 2 * fast;
+    const std::size_t slow_at = kFirstRise + 2 * (1 - fast);
+    const double variance = two.sd * two.sd;
+    const double ln_u = parameter_u(two, samples, at + 1);
+    const LoadFit jump = fit_rise_and_jump(points, samples, two);
+    second.resolved =
+        !jump.fit.ok || chi2_for(jump, variance) - chi2_for(two, variance) > kResolvedChi2;
+    second.fast_s = two.tau_s(fast);
+    if (!second.resolved) {
+        second.fast_s = std::max(samples.lag_s, second.fast_s * std::exp(2 * std::min(ln_u, 1.0)));
+        two = jump;
+    }
+    second.slow_s = two.tau_s(1 - fast);
+    const auto share = [at, slow_at](const auto& p) { return p[at] / (p[at] + p[slow_at]); };
+    second.share = share(two.fit.p);
+    second.share_u = total_u(fit_budget(two, samples, share));
 }
 
 } // namespace
@@ -182,8 +184,11 @@ LoadStep measure_load_step(const StepSamples& samples, const StepDrive& drive) {
     }
     step.count = points.t.size();
     step.ok = true;
-    const LoadFit two = fit_two_rises(points, samples, one);
+    LoadFit two = fit_two_rises(points, samples, one);
     step.second = compare(one, two, samples);
+    if (step.second.found) {
+        describe(step.second, two, points, samples);
+    }
     const LoadFit& chosen = step.second.found ? two : one;
     step.residuals = test_residuals(points, chosen, samples);
     fill_figures(step, chosen, samples, drive);

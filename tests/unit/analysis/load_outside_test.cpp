@@ -49,11 +49,12 @@ Waveform simulate(const Load& load, const Bench& b) {
         slow = std::max(slow, rise.tau_s);
     }
     w.end_s = 7 * (slow + b.claims.lag_s);
-    // Second-order integration: (h / tau)^2 with h at most a 400th of the fastest time constant
-    // that matters, and reltol 1e-4.
+    // Second-order integration, error (h / tau)^2: an eighth of the lag holds it to 1 % of what
+    // changes as fast as that, a 500th of the slow time constant to nothing.
+    const double step_s = std::min(w.end_s / 4000, b.claims.lag_s / 8);
     w.spice =
         yokedock::sim::run_spice(netlist(load, b.drive.volts, b.drive.source_ohm, b.claims.lag_s),
-                                 {"v(lagged)"}, w.end_s / 4000, w.end_s, 0);
+                                 {"v(lagged)"}, step_s, w.end_s, 0);
     return w;
 }
 
@@ -111,6 +112,8 @@ TEST_CASE(
         CHECK(worst < 2e-3 * r.final_a);
         const LoadStep step = measure_load_step(sampled(w, b, 1000), b.drive);
         REQUIRE(step.ok);
+        CAPTURE(step.second.f, step.second.strength, step.second.share, step.problem,
+                step.residuals.smooth_a, step.second.fast_s, step.second.slow_s);
         REQUIRE(step.second.found);
         // The flux is that of the turns left, 0.81 of the coil; the first slope what leaks.
         CHECK(step.inductance.value == Approx(0.81 * 22e-3).epsilon(0.01));
@@ -126,9 +129,23 @@ TEST_CASE("a resistor across the coil: ngspice, and the coil without it") {
     load.parallel_ohm = 330;
     const Waveform w = simulate(load, b);
     REQUIRE(w.spice.time_s.size() > 1000);
-    const LoadStep step = measure_load_step(sampled(w, b, 1000), b.drive);
+    // Read as the bench reads, with the quiet time before the edge; else ngspice's own error would
+    // look like the shape of a rise far below the lag.
+    std::mt19937 random(23);
+    StepSamples samples = sampled(w, b, 1000);
+    samples.resolution_a = b.claims.resolution_a;
+    for (double& amps : samples.amps) {
+        amps = read_out(b, amps, random);
+    }
+    for (int i = 0; i < 500; ++i) {
+        samples.time_s.push_back(-1e-6 * (i + 1));
+        samples.amps.push_back(read_out(b, 0, random));
+    }
+    const LoadStep step = measure_load_step(samples, b.drive);
     REQUIRE(step.second.found);
-    CHECK(step.parallel_ohm == Approx(330).epsilon(0.05));
+    CAPTURE(step.second.fast_s, step.second.share, step.second.share_u, step.second.resolved);
+    // The jump is 35 mA, known to a few tenths of a code of 3.9 mA: 3 %.
+    CHECK(step.parallel_ohm == Approx(330).epsilon(0.06));
     CHECK(step.coil_ohm == Approx(11).epsilon(0.01));
     CHECK(step.coil_h == Approx(22e-3).epsilon(0.01));
 }

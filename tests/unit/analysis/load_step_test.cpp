@@ -10,7 +10,7 @@ using Catch::Contains;
 namespace {
 
 struct LoadCoverage {
-    synthetic::Coverage ohms;
+    synthetic::Coverage ohms; ///< errors in units of u: rms should be 1
     synthetic::Coverage henries;
     int bounds = 0;
     int second = 0;
@@ -31,9 +31,11 @@ LoadCoverage cover(const Bench& b, unsigned seed, int repeats) {
             REQUIRE(step.resistance.status == FigureStatus::kMeasured);
             c.second += step.second.found ? 1 : 0;
             c.unexplained += step.residuals.good ? 0 : 1;
-            c.ohms.add(step.resistance.value, total_u(step.resistance), load.ohm);
+            const double u_ohm = total_u(step.resistance);
+            c.ohms.add((step.resistance.value - load.ohm) / u_ohm, 1, 0);
             if (step.inductance.status == FigureStatus::kMeasured) {
-                c.henries.add(step.inductance.value, total_u(step.inductance), load.henry);
+                const double u_henry = total_u(step.inductance);
+                c.henries.add((step.inductance.value - load.henry) / u_henry, 1, 0);
             } else {
                 ++c.bounds;
                 CHECK(step.inductance.value > load.henry);
@@ -47,7 +49,8 @@ LoadCoverage cover(const Bench& b, unsigned seed, int repeats) {
 // itself, so 95.4 % is what right uncertainties give.
 void check(const LoadCoverage& c, double most) {
     WARN("R " << c.ohms.share() << ", L " << c.henries.share() << " of " << c.henries.total
-              << ", rms error over rms u: R " << c.ohms.rms_error() / c.ohms.rms_u()
+              << ", rms error in u: R " << c.ohms.rms_error() << ", L " << c.henries.rms_error()
+              << ", mean " << c.ohms.mean_error() << ", " << c.henries.mean_error()
               << "; second rise " << c.second << ", unexplained " << c.unexplained);
     CHECK(c.ohms.share() >= 0.90);
     CHECK(c.ohms.share() <= most);

@@ -3,6 +3,8 @@
 #include "host/analysis/quantisation.hpp"
 #include <algorithm>
 #include <cmath>
+#include <complex>
+#include <map>
 #include <numbers>
 
 namespace yokedock::analysis {
@@ -47,23 +49,42 @@ double white_u(const LoadFit& fit, const std::vector<double>& h, double resoluti
     return std::sqrt(sum2 * std::max(0.0, fit.sd * fit.sd - mean_u * mean_u));
 }
 
-// Readings at one level share the quantiser's error; where the levels lie in their steps is as good
-// as random.
+// Variance by one harmonic of the quantiser's error. Readings at one level share the error; which
+// part of a step a level lies at is as good as random, and how it compares with that of another
+// level, too: the fit itself follows codes. So readings add up within a step's width and in squares
+// beyond. shift: of the steps' borders.
+double harmonic_variance(const std::vector<double>& x_steps, const std::vector<double>& h, int k,
+                         double shift) {
+    std::map<long, std::complex<double>> levels;
+    for (std::size_t i = 0; i < h.size(); ++i) {
+        levels[std::lround(x_steps[i] + shift)] +=
+            std::polar(h[i], 2 * std::numbers::pi * k * x_steps[i]);
+    }
+    double sum = 0;
+    for (const auto& [level, total] : levels) {
+        sum += std::norm(total) / 2;
+    }
+    return sum;
+}
+
 double quantiser_u(const LoadFit& fit, const std::vector<double>& h, double resolution) {
+    if (!(resolution > 0)) {
+        return 0;
+    }
+    std::vector<double> x_steps;
+    for (const double value : fit.fit.value) {
+        x_steps.push_back(value / resolution);
+    }
     double variance = 0;
-    for (int k = 1; resolution > 0 && k <= kQuantiserHarmonics; ++k) {
+    for (int k = 1; k <= kQuantiserHarmonics; ++k) {
         const double a = quantised_mean_amplitude(resolution, fit.noise, k);
-        if (a < 1e-6 * resolution) {
+        if (a < 1e-4 * resolution) {
             break;
         }
-        double c = 0;
-        double s = 0;
-        for (std::size_t i = 0; i < h.size(); ++i) {
-            const double phase = 2 * std::numbers::pi * k * fit.fit.value[i] / resolution;
-            c += h[i] * std::cos(phase);
-            s += h[i] * std::sin(phase);
-        }
-        variance += a * a / 2 * (c * c + s * s);
+        // A level at the border of two would count as two: the worse of two ways to cut.
+        variance +=
+            a * a *
+            std::max(harmonic_variance(x_steps, h, k, 0), harmonic_variance(x_steps, h, k, 0.5));
     }
     return std::sqrt(variance);
 }

@@ -11,7 +11,11 @@ constexpr double kNoCurrentTimes = 4;  ///< its uncertainty
 constexpr double kNoCurrentOhm = 2000; ///< more than any yoke and its damping resistor
 constexpr double kMostCurrentU = 0.3;  ///< relative; resistance would be anything beyond
 constexpr double kMostLnTauU = 0.5;    ///< and a time constant
-constexpr double kDampingTimes = 4;    ///< source and coil resistance: a damping resistor is more
+/// A damping resistor is more than so many times the coil's resistance, and than so many ohm
+/// (common practice, no source). A share x of turns shorted looks like R (1 - x)^2 / x: 8 R at 10
+/// %.
+constexpr double kDampingTimes = 20;
+constexpr double kDampingOhm = 50;
 
 /// What R and L are made of, as functions of the fit's parameters.
 struct Formulas {
@@ -98,6 +102,10 @@ class Filler {
             {"current gain", samples_.gain_u_relative * std::abs(current_a_), true, false});
         step_.current = figure("current_a", "current in the end", "A", current_a_, current, 0);
         const double u = total_u(current);
+        if (step_.second.found && step_.second.falls) {
+            fill_unmeasured_rest("the current sags or overshoots, which a coil's does not");
+            return;
+        }
         if (std::abs(current_a_) < kNoCurrentTimes * u &&
             std::abs(current_a_) + 2 * u < drive_.volts / drive_.source_ohm / 4) {
             no_current(u);
@@ -150,12 +158,23 @@ class Filler {
                                              total * samples_.gain_u_relative, drive_.source_ohm_u);
         step_.resistance = figure("resistance_ohm", "resistance", "ohm", formulas_.ohm(fit_.fit.p),
                                   step_.resistance_budget, 0);
-        if (current_u > kMostCurrentU * std::abs(current_a_)) {
+        if (current_u > kMostCurrentU * std::abs(current_a_) || endless()) {
             step_.resistance =
                 not_measured(step_.resistance.name, step_.resistance.text, "ohm",
                              "the samples end long before the current does not rise any more: "
                              "let the drive on for longer");
         }
+    }
+
+    // A rise without a bend in sight: its slope is known, its end is not.
+    [[nodiscard]] bool endless() const {
+        for (std::size_t k = 0; k < fit_.rises; ++k) {
+            const std::size_t at = kFirstRise + 2 * k + 1;
+            if (fit_.fit.p[at] >= fit_.parameters[at].high) {
+                return true;
+            }
+        }
+        return false;
     }
 
     void henries(const Budget& from_fit, const Budget& tau_budget) {
@@ -209,7 +228,7 @@ class Filler {
         const double whole = drive_.volts / current_a_; // Rs + R || Rp
         const double parallel = whole / step_.second.share - drive_.source_ohm;
         const double both = whole - drive_.source_ohm;
-        if (!(both > 0) || !(parallel > kDampingTimes * both)) {
+        if (!(both > 0) || !(parallel > std::max(kDampingOhm, kDampingTimes * both))) {
             return;
         }
         step_.parallel_ohm = parallel;

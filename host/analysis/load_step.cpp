@@ -29,12 +29,14 @@ std::string bad_input(const StepSamples& s, const StepDrive& d) {
                            "least 0 are needed: calibrate the step drive",
                            d.volts, d.source_ohm);
     }
-    const double least_u =
-        std::min({d.volts_u, d.source_ohm_u, s.gain_u_relative, s.zero_u_a, s.linearity_u_a,
-                  s.lag_u_s, s.origin_u_s, s.lag_s, s.resolution_a, s.clock_u_relative});
-    if (!(least_u >= 0)) {
-        return "load step: an uncertainty, lag or resolution is negative or no number; 0 or more "
-               "is needed";
+    for (const double x :
+         {d.volts_u, d.source_ohm_u, s.gain_u_relative, s.zero_u_a, s.linearity_u_a, s.lag_u_s,
+          s.origin_u_s, s.lag_s, s.resolution_a, s.clock_u_relative}) {
+        if (!(x >= 0) || !std::isfinite(x)) {
+            return fmt::format("load step: an uncertainty, lag or resolution is {}; a number of 0 "
+                               "or more is needed: look at the calibration",
+                               x);
+        }
     }
     for (std::size_t i = 0; i < s.time_s.size(); ++i) {
         if (!std::isfinite(s.time_s[i]) || !std::isfinite(s.amps[i])) {

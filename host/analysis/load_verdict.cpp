@@ -13,7 +13,6 @@ namespace {
 /// half for couplings k from 0.7 up.
 constexpr double kFastShare = 0.7;
 constexpr double kTinyHenry = 5e-6; ///< leads and shunt; no yoke
-constexpr double kTinyShare = 0.03; ///< of what the coil should have
 constexpr double kShortOhm = 0.5;   ///< without anything to compare with; leads and contacts
 constexpr double kOpenOhm = 150;    ///< likewise; above any yoke, below a damping resistor
 constexpr double kOpenTimes = 3;    ///< resistance over the highest allowed
@@ -34,7 +33,7 @@ class Judge {
         }
         using Rule = bool (Judge::*)();
         for (const Rule rule :
-             {&Judge::open, &Judge::reversed, &Judge::sags, &Judge::jumps, &Judge::two_rises,
+             {&Judge::sags, &Judge::open, &Judge::reversed, &Judge::jumps, &Judge::two_rises,
               &Judge::other_winding, &Judge::tolerance, &Judge::uncertain}) {
             if ((this->*rule)()) {
                 return result_;
@@ -105,7 +104,7 @@ class Judge {
         const double most = step_.inductance.status == FigureStatus::kMeasured
                                 ? step_.inductance.value + 2 * step_.inductance.u
                                 : step_.inductance.value;
-        return !step_.second.found && most < std::max(kTinyHenry, kTinyShare * least_henry());
+        return !step_.second.found && most < kTinyHenry;
     }
 
     bool jumps() {

@@ -30,6 +30,14 @@ LoadCoverage cover(const Bench& b, unsigned seed, int loads, int repeats) {
             c.second += step.second.found ? 1 : 0;
             c.unexplained += step.residuals.good ? 0 : 1;
             const double u_ohm = total_u(step.resistance);
+            if (repeats == 1 && std::abs(step.resistance.value - load.ohm) > 2 * u_ohm) {
+                printf("R %g L %g err %g", load.ohm, load.henry,
+                       (step.resistance.value - load.ohm) / u_ohm);
+                for (auto& l : step.resistance_budget)
+                    printf(" %s %.3g", l.source.c_str(), l.u);
+                printf(" noise %g codes, n %zu\n", step.residuals.noise_a / b.claims.resolution_a,
+                       step.count);
+            }
             c.ohms.add((step.resistance.value - load.ohm) / u_ohm, 1, 0);
             if (step.inductance.status == FigureStatus::kMeasured) {
                 const double u_henry = total_u(step.inductance);
@@ -234,8 +242,10 @@ TEST_CASE("bad input says what came, what was expected and what to do") {
     CHECK_THAT(problem([](auto& s, auto&) { s.amps[3] = NAN; }), Contains("sample 3 is no number"));
     CHECK_THAT(problem([](auto&, auto& d) { d.volts = 0; }), Contains("volts above 0"));
     CHECK_THAT(problem([](auto&, auto& d) { d.source_ohm = -1; }), Contains("calibrate"));
-    CHECK_THAT(problem([](auto& s, auto&) { s.lag_u_s = -1; }), Contains("negative"));
-    CHECK_THAT(problem([](auto& s, auto&) { s.gain_u_relative = NAN; }), Contains("no number"));
+    CHECK_THAT(problem([](auto& s, auto&) { s.lag_u_s = -1; }),
+               Contains("is -1; a number of 0 or more"));
+    CHECK_THAT(problem([](auto& s, auto&) { s.gain_u_relative = NAN; }),
+               Contains("is nan; a number"));
     CHECK_THAT(problem([](auto& s, auto&) { s.amps[40] = 2.5; }), Contains("lower the drive"));
     CHECK_THAT(problem([](auto& s, auto&) {
                    for (double& t : s.time_s) {

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
-#include <limits>
+#include <numeric>
 
 namespace yokedock::analysis {
 namespace {
@@ -27,18 +27,24 @@ double clamped(double s, const StepLimits& limits) {
     return std::clamp(s, limits.least_s, limits.most_s);
 }
 
-// Period = so many lines and 0.382 of one, off made longer (or shorter at its end) for it.
+// Period = so many lines and 0.382 of one, off made longer (or shorter at its end) for it. The rest
+// has no factor in common with the line, so that every tick of it comes up.
 void set_times(StepPlan& plan, double on_s, double off_s, const StepLimits& limits) {
-    const double line = limits.sample_period_s;
-    double period = (std::floor((on_s + off_s) / line) + kGolden) * line;
-    if (period < on_s + off_s) {
+    const std::uint32_t line = std::max(ticks(limits.sample_period_s, limits), 2u);
+    const std::uint32_t least = ticks(on_s, limits) + ticks(off_s, limits);
+    auto rest = static_cast<std::uint32_t>(std::lround(kGolden * line));
+    while (std::gcd(rest, line) != 1) {
+        ++rest;
+    }
+    std::uint32_t period = least / line * line + rest;
+    if (period < least) {
         period += line;
     }
-    if (period - on_s > limits.most_s) {
+    plan.on_ticks = ticks(on_s, limits);
+    if (period - plan.on_ticks > ticks(limits.most_s, limits)) {
         period -= line;
     }
-    plan.on_ticks = ticks(on_s, limits);
-    plan.off_ticks = ticks(period, limits) - plan.on_ticks;
+    plan.off_ticks = period - plan.on_ticks;
 }
 
 double period_s(const StepPlan& plan, const StepLimits& limits) {

@@ -181,15 +181,12 @@ LoadFit refine(const LoadPoints& points, const StepSamples& samples,
                std::vector<FitParameter> parameters, double rss) {
     LoadFit result;
     result.rises = (parameters.size() - kFirstRise) / 2;
+    result.parameters = std::move(parameters);
     result.sd = first_sd(points, samples, rss);
     const FitModel model = model_of(points, result.rises);
     for (int round = 0; round < kSdRounds; ++round) {
         result.fit_sd = result.sd;
-        result.fit = fit_with_priors(model, points.y, result.sd, parameters);
-        result.parameters = parameters;
-        for (std::size_t k = kFirstRise; k < parameters.size(); ++k) {
-            parameters[k].start = result.fit.p[k]; // of no weight: not known beforehand
-        }
+        result.fit = fit_with_priors(model, points.y, result.sd, result.parameters, result.fit.p);
         const double before = result.sd;
         result.sd = std::max(first_sd(points, samples, 0),
                              std::sqrt(result.fit.rss / result.degrees_of_freedom()));

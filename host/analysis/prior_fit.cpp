@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/analysis/prior_fit.hpp"
 #include <algorithm>
+#include <cassert>
 #include <cmath>
 
 namespace yokedock::analysis {
@@ -16,11 +17,12 @@ class Search {
            const std::vector<FitParameter>& parameters)
         : model_(model), y_(y), sd_(sd), parameters_(parameters) {}
 
-    PriorFit run() {
+    PriorFit run(const std::vector<double>& begin) {
         PriorFit now;
-        now.p.reserve(parameters_.size());
-        for (const FitParameter& q : parameters_) {
-            now.p.push_back(std::clamp(q.start, q.low, q.high));
+        for (std::size_t k = 0; k < parameters_.size(); ++k) {
+            const FitParameter& q = parameters_[k];
+            const bool at_start = begin.empty() || q.known_u == 0;
+            now.p.push_back(std::clamp(at_start ? q.start : begin[k], q.low, q.high));
         }
         evaluate(now);
         double damping = 1e-3;
@@ -167,8 +169,10 @@ class Search {
 } // namespace
 
 PriorFit fit_with_priors(const FitModel& model, const std::vector<double>& y, double sd,
-                         const std::vector<FitParameter>& parameters) {
-    return Search(model, y, sd, parameters).run();
+                         const std::vector<FitParameter>& parameters,
+                         const std::vector<double>& begin) {
+    assert(begin.empty() || begin.size() == parameters.size());
+    return Search(model, y, sd, parameters).run(begin);
 }
 
 } // namespace yokedock::analysis

@@ -9,9 +9,8 @@
 namespace yokedock::analysis {
 
 struct FitParameter {
-    double start = 0;
-    double known_u = std::numeric_limits<double>::infinity(); ///< of `start`, when it is known
-                                                              ///< beforehand; 0: held there
+    double start = 0; ///< where the search begins; when it is known beforehand, what it is known as
+    double known_u = std::numeric_limits<double>::infinity(); ///< of that; 0: held there
     double low = -std::numeric_limits<double>::infinity();
     double high = std::numeric_limits<double>::infinity();
     double most_step = std::numeric_limits<double>::infinity(); ///< of one iteration
@@ -33,8 +32,10 @@ struct PriorFit {
     std::size_t iterations = 0;
 };
 
-/// Minimises sum((y - model)^2) / sd^2 + sum((p - start)^2 / known_u^2).
+/// Minimises sum((y - model)^2) / sd^2 + sum((p - start)^2 / known_u^2). begin: where to begin
+/// instead of at the starts; empty: there.
 [[nodiscard]] PriorFit fit_with_priors(const FitModel& model, const std::vector<double>& y,
-                                       double sd, const std::vector<FitParameter>& parameters);
+                                       double sd, const std::vector<FitParameter>& parameters,
+                                       const std::vector<double>& begin = {});
 
 } // namespace yokedock::analysis

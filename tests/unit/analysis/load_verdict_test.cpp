@@ -77,9 +77,9 @@ std::map<LoadVerdict, int> judge_many(bool horizontal, bool shorted, int count, 
         const LoadJudgement j = judge_load(step, expectation(horizontal, y.stated));
         ++verdicts[j.verdict];
         if (j.verdict != (shorted ? LoadVerdict::kShortedTurns : LoadVerdict::kOk)) {
-            WARN("R " << y.load.ohm << " L " << y.load.henry << " k " << coupling << " "
-                      << word(j.verdict) << ": " << all_words(j) << " F " << step.second.f
-                      << " strength " << step.second.strength);
+            UNSCOPED_INFO("R " << y.load.ohm << " L " << y.load.henry << " k " << coupling << " "
+                               << word(j.verdict) << ": " << all_words(j) << " F " << step.second.f
+                               << " strength " << step.second.strength);
         }
     }
     return verdicts;

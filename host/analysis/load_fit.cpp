@@ -14,6 +14,7 @@ constexpr int kPairGrid = 22; // and in pairs
 constexpr std::size_t kPairPoints = 600; // the pairs need not see more: the fit after them does
 constexpr double kPromise = 8; // chi-square of the pair's sample; chance reaches it 1 in 50 times
 constexpr double kLongestWindows = 30; // time constants up to this many windows
+constexpr double kTauStep = 1e-7;      // relative; half the digits: error as small from both sides
 constexpr int kSdRounds = 3;           // weight of the samples against what is known beforehand
 
 double bounded_lag(double lag_s) {
@@ -35,10 +36,7 @@ FitModel model_of(const LoadPoints& points, std::size_t rises) {
                 const double rise = lagged_rise(t, tau, lag);
                 value[i] += a * rise;
                 d(i, at) = rise;
-                d(i, at + 1) = a *
-                               (lagged_rise(t, tau * (1 + 1e-4), lag) -
-                                lagged_rise(t, tau * (1 - 1e-4), lag)) /
-                               2e-4;
+                d(i, at + 1) = a * (lagged_rise(t, tau * (1 + kTauStep), lag) - rise) / kTauStep;
                 d(i, kOrigin) -= a * lagged_rise_slope(t, tau, lag);
                 d(i, kLag) += a * (lagged_rise(t, tau, lag + lag_step) - rise) / lag_step;
             }

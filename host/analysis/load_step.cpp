@@ -12,6 +12,7 @@ namespace yokedock::analysis {
 namespace {
 
 constexpr std::size_t kLeastSamples = 12; ///< after the edge: two rises have seven parameters
+constexpr double kLongestS = 10;          ///< a hundred of the bench's longest steps
 constexpr double kLeastF = 12;       ///< 1 in 10^5 by chance with many samples, search included
 constexpr double kLeastStrength = 5; ///< second amplitude over its uncertainty
 constexpr double kLeastShare = 0.02; ///< of the whole: less may be the converter's own curve
@@ -39,6 +40,11 @@ std::string bad_input(const StepSamples& s, const StepDrive& d) {
         }
     }
     for (std::size_t i = 0; i < s.time_s.size(); ++i) {
+        if (std::abs(s.time_s[i]) > kLongestS) {
+            return fmt::format("load step: sample {} is {} s from the step; {} s is the most: are "
+                               "the times in seconds?",
+                               i, s.time_s[i], kLongestS);
+        }
         if (!std::isfinite(s.time_s[i]) || !std::isfinite(s.amps[i])) {
             return fmt::format("load step: sample {} is no number ({} s, {} A)", i, s.time_s[i],
                                s.amps[i]);

@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "host/analysis/load_fit.hpp"
 #include "host/analysis/load_curve.hpp"
+#include "host/analysis/load_start.hpp"
 #include "host/analysis/quantisation.hpp"
 #include <algorithm>
 #include <cmath>
-#include <numeric>
 
 namespace yokedock::analysis {
 namespace {
@@ -42,84 +42,6 @@ FitModel model_of(const LoadPoints& points, std::size_t rises) {
             }
         }
     };
-}
-
-// Amplitudes and base for given time constants: linear, from sums of products of the columns (good
-// enough for a start). rss infinite when they are not independent.
-struct LinearStart {
-    double rss = std::numeric_limits<double>::infinity();
-    double base = 0;
-    std::vector<double> amplitude;
-};
-
-class LinearSearch {
-  public:
-    // base_weight: how much the known zero counts, in samples.
-    LinearSearch(std::vector<std::vector<double>> rises, const std::vector<double>& y,
-                 double base_weight)
-        : columns_(std::move(rises)) {
-        columns_.insert(columns_.begin(), std::vector<double>(y.size(), 1.0));
-        columns_.push_back(y);
-        products_ = Matrix(columns_.size(), columns_.size());
-        for (std::size_t a = 0; a < columns_.size(); ++a) {
-            for (std::size_t b = 0; b <= a; ++b) {
-                products_(a, b) = products_(b, a) = std::inner_product(
-                    columns_[a].begin(), columns_[a].end(), columns_[b].begin(), 0.0);
-            }
-        }
-        products_(0, 0) += base_weight * base_weight;
-    }
-
-    // of rises by their index
-    [[nodiscard]] LinearStart with(const std::vector<std::size_t>& rises) const {
-        std::vector<std::size_t> use{0};
-        for (const std::size_t k : rises) {
-            use.push_back(k + 1);
-        }
-        const std::size_t y = columns_.size() - 1;
-        Matrix square(use.size(), use.size());
-        std::vector<double> right(use.size());
-        for (std::size_t a = 0; a < use.size(); ++a) {
-            for (std::size_t b = 0; b < use.size(); ++b) {
-                square(a, b) = products_(use[a], use[b]);
-            }
-            right[a] = products_(use[a], y);
-        }
-        const LinearFit fit = least_squares(square, right);
-        LinearStart start;
-        if (fit.ok) {
-            const double explained =
-                std::inner_product(right.begin(), right.end(), fit.coefficients.begin(), 0.0);
-            start.rss = std::max(0.0, products_(y, y) - explained);
-            start.base = fit.coefficients[0];
-            start.amplitude.assign(fit.coefficients.begin() + 1, fit.coefficients.end());
-        }
-        return start;
-    }
-
-  private:
-    std::vector<std::vector<double>> columns_; // ones, rises, y
-    Matrix products_;
-};
-
-std::vector<double> log_grid(double from, double to, int count) {
-    std::vector<double> grid;
-    for (int k = 0; k < count; ++k) {
-        grid.push_back(from * std::pow(to / from, static_cast<double>(k) / (count - 1)));
-    }
-    return grid;
-}
-
-std::vector<std::vector<double>> rise_columns(const std::vector<double>& t,
-                                              const std::vector<double>& taus_s, double lag_s) {
-    std::vector<std::vector<double>> columns;
-    for (const double tau : taus_s) {
-        auto& column = columns.emplace_back();
-        for (const double x : t) {
-            column.push_back(lagged_rise(x, tau, lag_s));
-        }
-    }
-    return columns;
 }
 
 double first_sd(const LoadPoints& points, const StepSamples& samples, double rss) {
@@ -247,7 +169,7 @@ LoadFit fit_one_rise(const LoadPoints& points, const StepSamples& samples) {
     const double least = least_tau_s(points, samples);
     const double most = std::max(kLongestWindows * points.t.back(), 10 * least);
     const auto grid = log_grid(least, most, kGrid);
-    const LinearSearch search(rise_columns(points.t, grid, samples.lag_s), points.y,
+    const LinearSearch search(points.t, points.y, grid, samples.lag_s,
                               base_weight(points, samples));
     LinearStart best;
     double best_tau = least;
@@ -280,8 +202,7 @@ LoadFit fit_two_rises(const LoadPoints& points, const StepSamples& samples, cons
         few.y.push_back(points.y[i]);
     }
     const auto grid = log_grid(least, most, kPairGrid);
-    const LinearSearch search(rise_columns(few.t, grid, samples.lag_s), few.y,
-                              base_weight(few, samples));
+    const LinearSearch search(few.t, few.y, grid, samples.lag_s, base_weight(few, samples));
     LinearStart best;
     std::size_t best_slow = 1;
     std::size_t best_fast = 0;

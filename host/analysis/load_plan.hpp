@@ -13,9 +13,9 @@
 // * The period is no multiple of the line: it is off by 0.382 lines, the golden section, so that
 //   after any number of periods the delays seen lie evenly in the line.
 //
-// Limits. A run holds `seconds / period` samples in each line's length of delay, so a rise of 1 us
-// gets about 100 samples in 10 s. Of a time constant tau the bench cannot know more than u(lag) and
-// u(origin) allow: u(L) / L is near hypot(u(lag), u(origin)) / tau where tau is below a few lags.
+// Limits. A run of 10 s has at most 2440 steps, and of each microsecond of delay 38 samples. Of a
+// time constant tau the bench cannot know more than u(lag) and u(origin) allow: u(L) / L is near
+// hypot(u(lag), u(origin)) / tau where tau is below a few lags.
 // 50 uH with 60 ohm behind 10 ohm has 0.7 us: through the vertical channel's 2 us (5 %) that is
 // 15 %, through the horizontal one's 0.2 us about 3 %. Measure small inductances at the horizontal
 // channel.

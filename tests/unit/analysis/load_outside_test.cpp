@@ -70,6 +70,34 @@ StepSamples sampled(const Waveform& w, const Bench& b, int count) {
 
 } // namespace
 
+TEST_CASE(
+    "the lagged rise is the partial fractions where those hold, and whole where they do not") {
+    for (const double tau : {0.3e-6, 5e-6, 1e-3}) {
+        for (const double t : {0.1e-6, 3e-6, 200e-6, 10e-3}) {
+            const double lag = 2e-6;
+            CAPTURE(tau, t);
+            const double direct =
+                1 - (tau * std::exp(-t / tau) - lag * std::exp(-t / lag)) / (tau - lag);
+            // The direct form loses digits by tau / (tau - lag) and by cancelling from 1.
+            CHECK(lagged_rise(t, tau, lag) == Approx(direct).epsilon(1e-9).margin(1e-13));
+            CHECK(lagged_rise(t, tau, lag) == Approx(lagged_rise(t, lag, tau)).epsilon(1e-12));
+            const double h = 1e-4 * t;
+            CHECK(lagged_rise_slope(t, tau, lag) ==
+                  Approx((lagged_rise(t + h, tau, lag) - lagged_rise(t - h, tau, lag)) / (2 * h))
+                      .epsilon(1e-5)
+                      .margin(1e-6));
+        }
+    }
+    // Equal time constants: 1 - (1 + x) exp(-x).
+    CHECK(lagged_rise(2e-6, 2e-6, 2e-6) == Approx(1 - 2 * std::exp(-1.0)).epsilon(1e-12));
+    CHECK(lagged_rise(2e-6, 2e-6, 2e-6 * (1 + 1e-12)) ==
+          Approx(1 - 2 * std::exp(-1.0)).epsilon(1e-9));
+    CHECK(lagged_rise(1e-3, 1e-9, 0) == 1);
+    CHECK(lagged_rise(0, 1e-3, 2e-6) == 0);
+    CHECK(lagged_rise(-1e-6, 1e-3, 2e-6) == 0);
+    CHECK(lagged_rise(1, 1e-9, 1e-12) == 1); // nothing overflows
+}
+
 TEST_CASE("ngspice's current through source, coil and input lag gives back its R and L") {
     struct Case {
         bool horizontal;

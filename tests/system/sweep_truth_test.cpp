@@ -215,18 +215,23 @@ void sweep_boards(lock::SweepAxis axis, std::uint32_t first, std::uint32_t last)
 
 } // namespace
 
-TEST_CASE("vertical limits of seeded boards 1 to 10 are those found by brute force") {
-    sweep_boards(lock::SweepAxis::kVertical, 1, 10);
+// All 20 boards take some four minutes of processor time; the usual run takes three of them, among
+// them the one whose last rate holds only once (15). The whole set: test_sweep_truth
+// "[all_boards]".
+
+TEST_CASE("vertical limits of seeded boards are those found by brute force") {
+    sweep_boards(lock::SweepAxis::kVertical, 14, 16);
 }
 
-TEST_CASE("vertical limits of seeded boards 11 to 20 are those found by brute force") {
-    sweep_boards(lock::SweepAxis::kVertical, 11, 20);
+TEST_CASE("horizontal limits of seeded boards are those found by brute force") {
+    sweep_boards(lock::SweepAxis::kHorizontal, 14, 16);
 }
 
-TEST_CASE("horizontal limits of seeded boards 1 to 10 are those found by brute force") {
-    sweep_boards(lock::SweepAxis::kHorizontal, 1, 10);
+TEST_CASE("vertical limits of 20 seeded boards are those found by brute force", "[.][all_boards]") {
+    sweep_boards(lock::SweepAxis::kVertical, 1, 20);
 }
 
-TEST_CASE("horizontal limits of seeded boards 11 to 20 are those found by brute force") {
-    sweep_boards(lock::SweepAxis::kHorizontal, 11, 20);
+TEST_CASE("horizontal limits of 20 seeded boards are those found by brute force",
+          "[.][all_boards]") {
+    sweep_boards(lock::SweepAxis::kHorizontal, 1, 20);
 }

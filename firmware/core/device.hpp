@@ -18,12 +18,23 @@
 //   on void set_video(wire::VideoPattern); void start_capture(const wire::CaptureSettings&);   from
 //   the next field on where a sync change is pending void stop_capture(); stops and seals the open
 //   blocks void read_counters(wire::StatusAnswer&);         the counters of the status answer auto&
-//   pool();                                    a BlockPool void supply_off(); every relay off bool
-//   stop_pressed();  bool over_current();
+//   pool();                                    a BlockPool
+//   void set_relays(uint8_t);                        K1 to K5, bits as in bench_state.hpp
+//   bool stop_pressed();  bool over_current();
+//   Guard& guard();                                  the conversion handler feeds it; it opens K1
+//                                                    and K2 itself when a reading trips
+//   uint16_t convert(uint8_t channel);               one reading by hand; no capture may run
+//   void start_watch(bool keep);                     samples the guarded channels and counts edges
+//                                                    for the guard alone; keep: into the pool,
+//                                                    where new blocks take the place of the oldest
+//   template <class F> void locked(F);               runs F with the conversion handler held off
+//   bool retrace_counted(bool line);                 edges of that input are being counted
+//   uint32_t retrace_edges(bool line);               how many since the capture began
 #pragma once
 #include "firmware/core/bench_state.hpp"
 #include "firmware/core/block_pool.hpp"
 #include "firmware/core/frame_writer.hpp"
+#include "firmware/core/guard.hpp"
 #include "firmware/core/limits.hpp"
 #include "firmware/core/requests.hpp"
 #include "firmware/core/sampler.hpp"
@@ -37,9 +48,9 @@ template <class Hardware> class Device {
 
     /// Once, after reset.
     void begin() {
-        hw_.supply_off();
+        hw_.set_relays(0);
         bench_ = BenchMachine(hw_.reset_cause());
-        last_heard_ = hw_.now();
+        last_heard_ = last_ms_ = hw_.now();
     }
 
     /// One round of the main loop. True when there may be more to do at once.
@@ -64,20 +75,122 @@ template <class Hardware> class Device {
     // ------------------------------------------------------------------------------------
 
     void guard() {
+        pass_time();
         if (hw_.stop_pressed()) {
-            bench_.stop(wire::StopCause::stop_button);
+            stop(wire::StopCause::stop_button);
         }
         if (hw_.over_current()) {
-            bench_.stop(wire::StopCause::over_current);
+            stop(wire::StopCause::over_current);
         }
         const uint32_t limit = hw_.clock_hz() / 1000u * kSilenceLimitMs;
         const uint32_t now = hw_.now();
         if (now - last_heard_ > limit) {
-            bench_.stop(wire::StopCause::host_silent);
+            stop(wire::StopCause::host_silent);
             last_heard_ = now - limit; // stays silent when the tick count wraps
         }
-        if (!bench_.supply_on()) {
-            hw_.supply_off();
+        if (bench_.supply_on()) {
+            watch_readings();
+        }
+        follow_stage();
+        hw_.set_relays(bench_.relays());
+    }
+
+    void pass_time() {
+        const uint32_t per_ms = hw_.clock_hz() / 1000u;
+        uint32_t ms = (hw_.now() - last_ms_) / per_ms;
+        last_ms_ += ms * per_ms;
+        while (ms != 0) {
+            const uint16_t part = ms > 1000 ? uint16_t{1000} : static_cast<uint16_t>(ms);
+            bench_.pass_ms(part);
+            since_span_ms_ = static_cast<uint16_t>(since_span_ms_ + part);
+            for (uint16_t& quiet : quiet_ms_) {
+                quiet = static_cast<uint16_t>(quiet > 60000 ? quiet : quiet + part);
+            }
+            ms -= part;
+        }
+    }
+
+    /// Supply off, and the newest samples kept for who asks why.
+    void stop(wire::StopCause cause) {
+        const bool was_on = bench_.supply_on();
+        bench_.stop(cause);
+        if (was_on) {
+            hw_.set_relays(bench_.relays());
+            trip_time_ = hw_.now();
+            freeze();
+        }
+    }
+
+    void freeze() {
+        if (capturing_ || watching_) {
+            hw_.stop_capture();
+        }
+        capturing_ = watching_ = false;
+    }
+
+    void watch_readings() {
+        Guard& guard = hw_.guard();
+        if (guard.cause() != wire::StopCause::none) { // the conversion handler has tripped
+            stop(guard.cause());
+            return;
+        }
+        const wire::GuardLimits& limits = guard.limits();
+        if (bench_.state() == wire::BenchState::starting && bench_.age_ms() > limits.start_ms) {
+            stop(wire::StopCause::rail_not_up);
+            return;
+        }
+        if (guard.stage() != Guard::Stage::kSettled) {
+            return;
+        }
+        if (since_span_ms_ >= Guard::kSpanMs) {
+            since_span_ms_ = 0;
+            wire::StopCause lost = wire::StopCause::none;
+            hw_.locked([&] { lost = guard.end_span(); });
+            if (lost != wire::StopCause::none) {
+                stop(lost);
+                return;
+            }
+        }
+        watch_retrace(false, limits);
+        watch_retrace(true, limits);
+    }
+
+    void watch_retrace(bool line, const wire::GuardLimits& limits) {
+        const uint8_t at = line ? 1 : 0;
+        if ((limits.watch & (1u << at)) == 0 || !hw_.retrace_counted(line)) {
+            quiet_ms_[at] = 0;
+            return;
+        }
+        const uint32_t edges = hw_.retrace_edges(line);
+        if (edges != edges_seen_[at]) {
+            edges_seen_[at] = edges;
+            quiet_ms_[at] = 0;
+        } else if (quiet_ms_[at] > limits.retrace_ms && bench_.supply_on()) {
+            stop(line ? wire::StopCause::line_retrace_missing
+                      : wire::StopCause::field_retrace_missing);
+        }
+    }
+
+    /// The guard's stage is the bench's; sampling goes on while the supply is on.
+    void follow_stage() {
+        Guard& guard = hw_.guard();
+        const Guard::Stage stage = Guard::stage_of(bench_, guard.limits());
+        if (stage != guard.stage()) {
+            hw_.locked([&] { guard.stage(stage); });
+            since_span_ms_ = 0;
+            quiet_ms_[0] = quiet_ms_[1] = 0;
+        }
+        if (watching_ && (!bench_.supply_on() || keeping_ != drained_)) {
+            freeze();
+        }
+        if (bench_.supply_on() && !capturing_ && !watching_) {
+            // Blocks the host has not fetched yet must stay.
+            if (drained_) {
+                hw_.pool().reset();
+            }
+            hw_.start_watch(drained_);
+            keeping_ = drained_;
+            watching_ = true;
         }
     }
 
@@ -188,14 +301,26 @@ template <class Hardware> class Device {
         }
         case Kind::power_off:
             bench_.power_off(); // whatever the payload: off is always obeyed
-            hw_.supply_off();
+            hw_.set_relays(bench_.relays());
             answer(power());
             break;
         case Kind::power_on:
             if (read_empty(frame)) {
-                refuse(wire::RefusalReason::not_fitted, 0);
+                power_on();
             }
             break;
+        case Kind::power:
+            if (read_empty(frame)) {
+                answer(power());
+            }
+            break;
+        case Kind::set_guard: {
+            wire::GuardLimits request;
+            if (read(frame, request)) {
+                set_guard(request);
+            }
+            break;
+        }
         case Kind::echo:
             echo(frame);
             break;
@@ -253,9 +378,12 @@ template <class Hardware> class Device {
             refuse(wire::RefusalReason::bad_value, bad);
             return;
         }
-        if (capturing_) {
-            hw_.stop_capture();
+        if (bench_.supply_on() && !watches_enough(request)) {
+            refuse(wire::RefusalReason::not_ready,
+                   static_cast<uint32_t>(wire::StopCause::not_watched));
+            return;
         }
+        freeze();
         hw_.pool().reset();
         wire::CaptureStarted started;
         started.time = hw_.now();
@@ -263,13 +391,40 @@ template <class Hardware> class Device {
         started.conversion_ticks = conversion_ticks(request.adc_prescale_log2);
         hw_.start_capture(request);
         capturing_ = true;
+        drained_ = true;
         answer(started);
+    }
+
+    /// Every channel with a limit comes often enough for a trip within a millisecond.
+    bool watches_enough(const wire::CaptureSettings& request) {
+        const wire::GuardLimits& limits = hw_.guard().limits();
+        const uint8_t lines_each = request.adc_prescale_log2 > kOneLinePrescale ? 2 : 1;
+        if (request.entries * lines_each > kGuardLines) {
+            return false;
+        }
+        uint8_t seen = 0;
+        for (uint8_t i = 0; i < request.entries; ++i) {
+            seen = static_cast<uint8_t>(
+                seen | (1u << (request.schedule[i].channel & wire::kScheduleChannelMask)));
+        }
+        for (uint8_t i = 0; i < wire::kGuardChannels; ++i) {
+            const bool limited = limits.low[i] != 0 || limits.high[i] != kAdcCodes - 1;
+            const bool often = i != static_cast<uint8_t>(ChannelId::v_yoke_a) &&
+                               i != static_cast<uint8_t>(ChannelId::h_yoke_a) &&
+                               i != static_cast<uint8_t>(ChannelId::heatsink_c) &&
+                               i != static_cast<uint8_t>(ChannelId::ref_v);
+            if (limited && often && (seen & (1u << i)) == 0) {
+                return false;
+            }
+        }
+        return true;
     }
 
     void stop_capture() {
         if (capturing_) {
             hw_.stop_capture();
             capturing_ = false;
+            drained_ = false;
         }
         wire::CaptureStopped stopped;
         stopped.blocks = hw_.pool().next();
@@ -280,6 +435,7 @@ template <class Hardware> class Device {
     void read_blocks(const wire::ReadBlocksRequest& request) {
         auto& pool = hw_.pool();
         pool.free_below(request.free_below);
+        drained_ = drained_ || (!capturing_ && request.free_below == pool.next());
         const uint16_t oldest = pool.oldest();
         const bool gone = static_cast<int16_t>(static_cast<uint16_t>(request.first - oldest)) < 0;
         stream_from_ = gone ? oldest : request.first;
@@ -288,11 +444,107 @@ template <class Hardware> class Device {
         streaming_ = true;
     }
 
-    wire::PowerAnswer power() const {
+    wire::PowerAnswer power() {
         wire::PowerAnswer p;
         p.state = static_cast<uint8_t>(bench_.state());
         p.cause = static_cast<uint8_t>(bench_.cause());
+        p.relays = bench_.relays();
+        p.channel = hw_.guard().channel();
+        p.code = hw_.guard().code();
+        p.trip_time = trip_time_;
         return p;
+    }
+
+    void set_guard(const wire::GuardLimits& request) {
+        if (bench_.state() != wire::BenchState::idle) {
+            refuse(wire::RefusalReason::wrong_state, static_cast<uint32_t>(bench_.state()));
+            return;
+        }
+        const uint8_t bad = Guard::check(request);
+        if (bad != kAllGood) {
+            refuse(wire::RefusalReason::bad_value, bad);
+            return;
+        }
+        hw_.locked([&] { hw_.guard().set(request); });
+        answer(wire::Empty{});
+    }
+
+    void power_on() {
+        wire::StopCause against = wire::StopCause::none;
+        switch (bench_.state()) {
+        case wire::BenchState::idle:
+            against = check();
+            break;
+        case wire::BenchState::checked:
+            against = start();
+            break;
+        case wire::BenchState::starting:
+            against = bypass();
+            break;
+        default:
+            refuse(wire::RefusalReason::wrong_state, static_cast<uint32_t>(bench_.state()));
+            return;
+        }
+        if (against != wire::StopCause::none) {
+            refuse(wire::RefusalReason::not_ready, static_cast<uint32_t>(against));
+            return;
+        }
+        follow_stage();
+        hw_.set_relays(bench_.relays());
+        answer(power());
+    }
+
+    wire::StopCause unsafe() {
+        return hw_.stop_pressed()   ? wire::StopCause::stop_button
+               : hw_.over_current() ? wire::StopCause::over_current
+                                    : wire::StopCause::none;
+    }
+
+    /// What stands against leaving idle; the bench's own reference and an empty rail are looked at
+    /// here, whatever the host believes.
+    wire::StopCause check() {
+        const Guard& guard = hw_.guard();
+        if (!guard.armed()) {
+            return wire::StopCause::no_limits;
+        }
+        if (const wire::StopCause cause = unsafe(); cause != wire::StopCause::none) {
+            return cause;
+        }
+        freeze(); // readings by hand need the converter
+        const wire::GuardLimits& limits = guard.limits();
+        const uint16_t reference = hw_.convert(static_cast<uint8_t>(ChannelId::ref_v));
+        if (Guard::outside(reference, limits.reference_low, limits.reference_high)) {
+            return wire::StopCause::reference;
+        }
+        if (hw_.convert(static_cast<uint8_t>(ChannelId::supply_v)) >= limits.rail_off) {
+            return wire::StopCause::rail_on;
+        }
+        const uint8_t loads =
+            static_cast<uint8_t>(((limits.loads & 1) != 0 ? kRelayVertical : 0) |
+                                 ((limits.loads & 2) != 0 ? kRelayHorizontal : 0));
+        return bench_.check(loads) ? wire::StopCause::none : wire::StopCause::relays_settling;
+    }
+
+    wire::StopCause start() {
+        if (const wire::StopCause cause = unsafe(); cause != wire::StopCause::none) {
+            return cause;
+        }
+        if (!bench_.start()) {
+            return wire::StopCause::relays_settling;
+        }
+        hw_.locked([&] { hw_.guard().forget_trip(); });
+        freeze(); // a capture that leaves guarded channels out may not go on
+        return wire::StopCause::none;
+    }
+
+    wire::StopCause bypass() {
+        uint16_t rail = 0;
+        hw_.locked(
+            [&] { rail = hw_.guard().path.last[static_cast<uint8_t>(ChannelId::supply_v)]; });
+        if (rail < hw_.guard().limits().rail_up) {
+            return wire::StopCause::rail_not_up;
+        }
+        return bench_.bypass() ? wire::StopCause::none : wire::StopCause::relays_settling;
     }
 
     void echo(const wire::Frame& frame) {
@@ -405,7 +657,15 @@ template <class Hardware> class Device {
     uint8_t answer_size_ = 0;
     uint8_t answer_[wire::kEchoBytes] = {};
 
-    bool capturing_ = false;
+    bool capturing_ = false; ///< for the host
+    bool watching_ = false;  ///< for the guard alone
+    bool keeping_ = false;   ///< that keeps its samples
+    bool drained_ = true;    ///< nothing in the pool that the host still wants
+    uint32_t last_ms_ = 0;
+    uint32_t trip_time_ = 0;
+    uint16_t since_span_ms_ = 0;
+    uint16_t quiet_ms_[2] = {}; ///< since the last edge of field and line retrace
+    uint32_t edges_seen_[2] = {};
     bool streaming_ = false;
     uint16_t stream_from_ = 0;
     uint8_t stream_sent_ = 0;

@@ -27,7 +27,7 @@ inline uint8_t check_capture(const wire::CaptureSettings& s, uint16_t line_ticks
     for (uint8_t i = 0; i < s.entries; ++i) {
         const wire::ScheduleEntry& entry = s.schedule[i];
         const uint8_t first_index = static_cast<uint8_t>(4 + 4 * i);
-        if (entry.channel >= kChannelCount) {
+        if ((entry.channel & wire::kScheduleChannelMask) >= kChannelCount) {
             return first_index;
         }
         if (entry.first_place >= line_ticks) {

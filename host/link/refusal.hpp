@@ -12,6 +12,9 @@ namespace yokedock::link {
 
 [[nodiscard]] std::string state_text(wire::BenchState state);
 [[nodiscard]] std::string stop_cause_text(wire::StopCause cause);
+[[nodiscard]] std::string stop_cause_name(wire::StopCause cause);
+/// What to do about it, for a person.
+[[nodiscard]] std::string next_step_text(wire::StopCause cause);
 [[nodiscard]] std::string reset_cause_text(wire::ResetCause cause);
 
 /// A field of a request, by its index in visit order. Empty name: there is no such field.

@@ -5,8 +5,10 @@
 #include "firmware/core/block_pool.hpp"
 #include "firmware/core/device.hpp"
 #include "firmware/core/limits.hpp"
+#include <array>
 #include <cstdint>
 #include <deque>
+#include <functional>
 #include <optional>
 #include <vector>
 
@@ -28,7 +30,14 @@ class FakeHardware {
     bool transmit_blocked = false;
     bool stop = false;
     bool current = false;
-    int supply_off_calls = 0;
+    std::uint8_t relays = 0xFF; ///< as last set
+    std::function<void(std::uint8_t before, std::uint8_t after)> on_relays;
+    std::array<std::uint16_t, 8> code{}; ///< what the converter reads
+    int watches = 0;
+    bool watch_keeps = false;
+    bool sampling = false;
+    bool counting = false;
+    std::array<std::uint32_t, 2> edges{}; ///< field, line
     int starts = 0;
     int stops = 0;
     int sync_changes = 0;
@@ -63,21 +72,47 @@ class FakeHardware {
     void set_video(wire::VideoPattern wanted) { pattern = wanted; }
     void start_capture(const wire::CaptureSettings& settings) {
         capture = settings;
+        sampling = true;
         ++starts;
+    }
+    void start_watch(bool keep) {
+        ++watches;
+        watch_keeps = keep;
+        sampling = counting = true;
     }
     void stop_capture() {
         ++stops;
+        sampling = counting = false;
         pool_.seal_open();
     }
     void read_counters(wire::StatusAnswer& status) { status.fields = 7; }
     auto& pool() { return pool_; }
-    void supply_off() { ++supply_off_calls; }
+    void set_relays(std::uint8_t wanted) {
+        if (on_relays) {
+            on_relays(relays, wanted);
+        }
+        relays = wanted;
+    }
     bool stop_pressed() const { return stop; }
     bool over_current() const { return current; }
+    Guard& guard() { return guard_; }
+    std::uint16_t convert(std::uint8_t channel) const { return code[channel]; }
+    template <class F> void locked(F f) { f(); }
+    bool retrace_counted(bool) const { return counting; }
+    std::uint32_t retrace_edges(bool line) const { return edges[line ? 1 : 0]; }
+
+    /// One sample of a guarded channel, as the conversion handler would do it.
+    void sample(ChannelId channel) {
+        const auto at = static_cast<std::uint8_t>(channel);
+        if (sampling && guard_.reading(at, code[at])) {
+            set_relays(static_cast<std::uint8_t>(relays & ~(kRelaySupply | kRelayBypass)));
+        }
+    }
 
   private:
     std::uint8_t buffer_[wire::kMaxEncodedBytes] = {};
     BlockPool<kPoolBlocks, NoLock> pool_;
+    Guard guard_;
 };
 
 } // namespace yokedock::firmware

@@ -64,7 +64,13 @@ class MemoryHardware {
     }
     void read_counters(wire::StatusAnswer&) const {}
     auto& pool() { return pool_; }
-    void supply_off() {}
+    void set_relays(std::uint8_t) {}
+    firmware::Guard& guard() { return guard_; }
+    static std::uint16_t convert(std::uint8_t) { return 0; }
+    void start_watch(bool) {}
+    template <class F> void locked(F f) { f(); }
+    static bool retrace_counted(bool) { return false; }
+    static std::uint32_t retrace_edges(bool) { return 0; }
     static bool stop_pressed() { return false; }
     static bool over_current() { return false; }
 
@@ -109,6 +115,7 @@ class MemoryHardware {
 
     std::uint8_t buffer_[wire::kMaxEncodedBytes] = {};
     firmware::BlockPool<firmware::kPoolBlocks, NoLock> pool_;
+    firmware::Guard guard_;
     wire::CaptureSettings settings_{};
     wire::SyncAchieved plan_{};
     bool output_on_ = false;

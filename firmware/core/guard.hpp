@@ -1,0 +1,242 @@
+// SPDX-License-Identifier: MIT
+// Limits of readings while the supply is on: which reading trips, and why. The conversion handler
+// compares each code with two numbers per channel (path); everything else is here and in the main
+// loop.
+#pragma once
+#include "firmware/core/bench_state.hpp"
+#include "shared/channels.hpp"
+
+namespace yokedock {
+namespace firmware {
+
+class Guard {
+  public:
+    using Cause = wire::StopCause;
+
+    /// Index of the first field that cannot be, in visit order, or 0xFF.
+    static uint8_t check(const wire::GuardLimits& l) {
+        constexpr uint8_t n = wire::kGuardChannels;
+        for (uint8_t i = 0; i < n; ++i) {
+            if (l.low[i] >= kAdcCodes || l.low[i] > l.high[i]) {
+                return i;
+            }
+        }
+        for (uint8_t i = 0; i < n; ++i) {
+            if (l.high[i] >= kAdcCodes) {
+                return static_cast<uint8_t>(n + i);
+            }
+        }
+        for (uint8_t i = 0; i < n; ++i) {
+            if (l.start_high[i] >= kAdcCodes) {
+                return static_cast<uint8_t>(2 * n + i);
+            }
+        }
+        constexpr uint8_t rest = 3 * n;
+        // A limit that no reading can pass is none, and these three must be limits.
+        if (l.high[index(ChannelId::supply_v)] == kAdcCodes - 1) {
+            return static_cast<uint8_t>(n + index(ChannelId::supply_v));
+        }
+        if (l.high[index(ChannelId::supply_a)] == kAdcCodes - 1) {
+            return static_cast<uint8_t>(n + index(ChannelId::supply_a));
+        }
+        if (l.start_high[index(ChannelId::supply_a)] == kAdcCodes - 1) {
+            return static_cast<uint8_t>(2 * n + index(ChannelId::supply_a));
+        }
+        if (l.span[0] >= kAdcCodes || l.span[1] >= kAdcCodes) {
+            return static_cast<uint8_t>(l.span[0] >= kAdcCodes ? rest : rest + 1);
+        }
+        if (l.rail_up >= kAdcCodes || l.rail_up < l.rail_off) {
+            return rest + 2;
+        }
+        if (l.rail_off >= kAdcCodes) {
+            return rest + 3;
+        }
+        if (l.reference_low > l.reference_high) {
+            return rest + 4;
+        }
+        if (l.reference_high >= kAdcCodes) {
+            return rest + 5;
+        }
+        if (l.start_ms < 100 || l.start_ms > 10000) {
+            return rest + 6;
+        }
+        if (l.settle_ms < 50 || l.settle_ms > 10000) {
+            return rest + 7;
+        }
+        if (l.retrace_ms < 20 || l.retrace_ms > 1000) {
+            return rest + 8;
+        }
+        if (l.strikes < 1 || l.strikes > kMostStrikes) {
+            return rest + 9;
+        }
+        if (l.loads > 3) {
+            return rest + 10;
+        }
+        return l.watch > 3 ? static_cast<uint8_t>(rest + 11) : uint8_t{0xFF};
+    }
+
+    void set(const wire::GuardLimits& limits) {
+        limits_ = limits;
+        armed_ = true;
+        stage(Stage::kOff);
+    }
+    bool armed() const { return armed_; }
+    const wire::GuardLimits& limits() const { return limits_; }
+
+    enum class Stage : uint8_t { kOff, kStarting, kLive, kSettled };
+    static Stage stage_of(const BenchMachine& bench, const wire::GuardLimits& limits) {
+        switch (bench.state()) {
+        case wire::BenchState::starting:
+            return Stage::kStarting;
+        case wire::BenchState::live:
+            return bench.age_ms() >= limits.settle_ms ? Stage::kSettled : Stage::kLive;
+        default:
+            return Stage::kOff;
+        }
+    }
+
+    /// Which limits are in force. Interrupts off.
+    void stage(Stage stage) {
+        stage_ = stage;
+        for (uint8_t i = 0; i < wire::kGuardChannels; ++i) {
+            const bool none = stage == Stage::kOff;
+            path.limit[i].low = stage == Stage::kSettled ? limits_.low[i] : 0;
+            path.strikes[i] = 0;
+            path.limit[i].high = none                        ? kAdcCodes - 1
+                                 : stage == Stage::kStarting ? limits_.start_high[i]
+                                                             : limits_.high[i];
+        }
+        restart_spans();
+    }
+    Stage stage() const { return stage_; }
+
+    static bool outside(uint16_t code, uint16_t low, uint16_t high) {
+        return code < low || code > high;
+    }
+
+    /// One reading. True: the supply must go off now; cause() and the rest say why. From the
+    /// conversion handler, which calls it only for readings outside path.limit (see good()).
+    bool bad(uint8_t channel, uint16_t code) {
+        uint8_t& strikes = path.strikes[channel];
+        ++strikes;
+        if (strikes < limits_.strikes || stage_ == Stage::kOff) {
+            return false;
+        }
+        tripped(channel, code, cause_of(channel, code > path.limit[channel].high));
+        return true;
+    }
+    /// A reading inside its limits ends a row of bad ones.
+    void good(uint8_t channel, uint16_t code) {
+        path.strikes[channel] = 0;
+        path.last[channel] = code;
+        if (channel < 2) {
+            Span& s = span_[channel];
+            s.count = static_cast<uint8_t>(s.count + (s.count < 0xFF ? 1 : 0));
+            s.low = code < s.low ? code : s.low;
+            s.high = code > s.high ? code : s.high;
+        }
+    }
+    bool reading(uint8_t channel, uint16_t code) {
+        const auto& limit = path.limit[channel];
+        if (outside(code, limit.low, limit.high)) {
+            return bad(channel, code);
+        }
+        good(channel, code);
+        return false;
+    }
+
+    /// Swing of the load currents over the time since the last call: load_lost when too little.
+    /// Main loop, every kSpanMs while settled.
+    Cause end_span() {
+        Cause cause = Cause::none;
+        for (uint8_t i = 0; i < 2; ++i) {
+            const uint16_t swing = span_[i].high >= span_[i].low
+                                       ? static_cast<uint16_t>(span_[i].high - span_[i].low)
+                                       : uint16_t{0};
+            // A capture that leaves the channel out says nothing of it.
+            if (limits_.span[i] != 0 && span_[i].count >= kSpanReadings &&
+                swing < limits_.span[i]) {
+                cause = Cause::load_lost;
+                tripped(i, swing, cause);
+            }
+        }
+        restart_spans();
+        return cause;
+    }
+
+    void tripped(uint8_t channel, uint16_t code, Cause cause) {
+        channel_ = channel;
+        code_ = code;
+        cause_ = cause;
+    }
+    void forget_trip() { tripped(kNoChannel, 0, Cause::none); }
+    uint8_t channel() const { return channel_; }
+    uint16_t code() const { return code_; }
+    Cause cause() const { return cause_; }
+
+    static Cause cause_of(uint8_t channel, bool high) {
+        switch (static_cast<ChannelId>(channel)) {
+        case ChannelId::v_yoke_a:
+        case ChannelId::h_yoke_a:
+            return Cause::load_current;
+        case ChannelId::supply_v:
+            return high ? Cause::supply_high : Cause::supply_low;
+        case ChannelId::supply_a:
+            return high ? Cause::supply_current : Cause::load_lost;
+        case ChannelId::v_out_v:
+            return high ? Cause::output_high : Cause::output_low;
+        case ChannelId::h_peak_v:
+            return high ? Cause::retrace_peak : Cause::line_retrace_missing;
+        case ChannelId::heatsink_c: // a hot NTC is a low code
+            return high ? Cause::heatsink_sensor : Cause::heatsink;
+        case ChannelId::ref_v:
+            break;
+        }
+        return Cause::reference;
+    }
+
+    static constexpr uint8_t kNoChannel = 0xFF;
+    static constexpr uint8_t kMostStrikes = 8;
+    static constexpr uint16_t kSpanMs = 60; ///< three fields of 50 Hz
+
+    /// What the conversion handler looks at.
+    struct Path {
+        struct Limit {
+            uint16_t low;
+            uint16_t high;
+        };
+        Limit limit[wire::kGuardChannels];
+        uint8_t strikes[wire::kGuardChannels];
+        uint16_t last[wire::kGuardChannels]; ///< newest reading inside its limits
+    };
+    Path path{};
+
+  private:
+    static constexpr uint8_t index(ChannelId id) { return static_cast<uint8_t>(id); }
+
+    void restart_spans() {
+        for (Span& s : span_) {
+            s.low = kAdcCodes;
+            s.high = 0;
+            s.count = 0;
+        }
+    }
+
+    struct Span {
+        uint16_t low;
+        uint16_t high;
+        uint8_t count;
+    };
+    static constexpr uint8_t kSpanReadings = 24;
+
+    wire::GuardLimits limits_{};
+    bool armed_ = false;
+    Stage stage_ = Stage::kOff;
+    Span span_[2] = {};
+    uint8_t channel_ = kNoChannel;
+    uint16_t code_ = 0;
+    Cause cause_ = Cause::none;
+};
+
+} // namespace firmware
+} // namespace yokedock

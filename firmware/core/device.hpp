@@ -440,7 +440,8 @@ template <class Hardware> class Device {
         const bool gone = static_cast<int16_t>(static_cast<uint16_t>(request.first - oldest)) < 0;
         stream_from_ = gone ? oldest : request.first;
         stream_sent_ = 0;
-        stream_limit_ = request.count;
+        // What the guard keeps while the supply is on is read once it stands still: after a trip.
+        stream_limit_ = watching_ && keeping_ ? uint8_t{0} : request.count;
         streaming_ = true;
     }
 
@@ -507,8 +508,9 @@ template <class Hardware> class Device {
         if (!guard.armed()) {
             return wire::StopCause::no_limits;
         }
-        if (const wire::StopCause cause = unsafe(); cause != wire::StopCause::none) {
-            return cause;
+        const wire::StopCause danger = unsafe();
+        if (danger != wire::StopCause::none) {
+            return danger;
         }
         freeze(); // readings by hand need the converter
         const wire::GuardLimits& limits = guard.limits();
@@ -526,8 +528,9 @@ template <class Hardware> class Device {
     }
 
     wire::StopCause start() {
-        if (const wire::StopCause cause = unsafe(); cause != wire::StopCause::none) {
-            return cause;
+        const wire::StopCause danger = unsafe();
+        if (danger != wire::StopCause::none) {
+            return danger;
         }
         if (!bench_.start()) {
             return wire::StopCause::relays_settling;
@@ -539,8 +542,9 @@ template <class Hardware> class Device {
 
     wire::StopCause bypass() {
         uint16_t rail = 0;
-        hw_.locked(
-            [&] { rail = hw_.guard().path.last[static_cast<uint8_t>(ChannelId::supply_v)]; });
+        hw_.locked([&] {
+            rail = hw_.guard().path.reading[static_cast<uint8_t>(ChannelId::supply_v)].last;
+        });
         if (rail < hw_.guard().limits().rail_up) {
             return wire::StopCause::rail_not_up;
         }

@@ -95,16 +95,17 @@ class Guard {
         }
     }
 
-    /// Which limits are in force. Interrupts off.
+    /// Which limits are in force. Conversion handler held off.
     void stage(Stage stage) {
         stage_ = stage;
         for (uint8_t i = 0; i < wire::kGuardChannels; ++i) {
             const bool none = stage == Stage::kOff;
-            path.limit[i].low = stage == Stage::kSettled ? limits_.low[i] : 0;
-            path.strikes[i] = 0;
-            path.limit[i].high = none                        ? kAdcCodes - 1
-                                 : stage == Stage::kStarting ? limits_.start_high[i]
-                                                             : limits_.high[i];
+            Reading& r = path.reading[i];
+            r.low = stage == Stage::kSettled ? limits_.low[i] : 0;
+            r.high = none                        ? kAdcCodes - 1
+                     : stage == Stage::kStarting ? limits_.start_high[i]
+                                                 : limits_.high[i];
+            r.strikes = 0;
         }
         restart_spans();
     }
@@ -115,47 +116,40 @@ class Guard {
     }
 
     /// One reading. True: the supply must go off now; cause() and the rest say why. From the
-    /// conversion handler, which calls it only for readings outside path.limit (see good()).
-    bool bad(uint8_t channel, uint16_t code) {
-        uint8_t& strikes = path.strikes[channel];
-        ++strikes;
-        if (strikes < limits_.strikes || stage_ == Stage::kOff) {
-            return false;
-        }
-        tripped(channel, code, cause_of(channel, code > path.limit[channel].high));
-        return true;
-    }
-    /// A reading inside its limits ends a row of bad ones.
-    void good(uint8_t channel, uint16_t code) {
-        path.strikes[channel] = 0;
-        path.last[channel] = code;
-        if (channel < 2) {
-            Span& s = span_[channel];
-            s.count = static_cast<uint8_t>(s.count + (s.count < 0xFF ? 1 : 0));
-            s.low = code < s.low ? code : s.low;
-            s.high = code > s.high ? code : s.high;
-        }
-    }
+    /// conversion handler; a port may do the part for good readings by hand.
     bool reading(uint8_t channel, uint16_t code) {
-        const auto& limit = path.limit[channel];
-        if (outside(code, limit.low, limit.high)) {
+        Reading& r = path.reading[channel];
+        if (outside(code, r.low, r.high)) {
             return bad(channel, code);
         }
-        good(channel, code);
+        r.strikes = 0;
+        r.last = code;
+        r.least = code < r.least ? code : r.least;
+        r.most = code > r.most ? code : r.most;
+        r.count = static_cast<uint8_t>(r.count + 1);
         return false;
+    }
+    /// The same for a reading outside its limits.
+    bool bad(uint8_t channel, uint16_t code) {
+        Reading& r = path.reading[channel];
+        ++r.strikes;
+        if (r.strikes < limits_.strikes || stage_ == Stage::kOff) {
+            return false;
+        }
+        tripped(channel, code, cause_of(channel, code > r.high));
+        return true;
     }
 
     /// Swing of the load currents over the time since the last call: load_lost when too little.
-    /// Main loop, every kSpanMs while settled.
+    /// Main loop with the conversion handler held off, every kSpanMs while settled.
     Cause end_span() {
         Cause cause = Cause::none;
         for (uint8_t i = 0; i < 2; ++i) {
-            const uint16_t swing = span_[i].high >= span_[i].low
-                                       ? static_cast<uint16_t>(span_[i].high - span_[i].low)
-                                       : uint16_t{0};
+            const Reading& r = path.reading[i];
+            const uint16_t swing =
+                r.most >= r.least ? static_cast<uint16_t>(r.most - r.least) : uint16_t{0};
             // A capture that leaves the channel out says nothing of it.
-            if (limits_.span[i] != 0 && span_[i].count >= kSpanReadings &&
-                swing < limits_.span[i]) {
+            if (limits_.span[i] != 0 && r.count >= kSpanReadings && swing < limits_.span[i]) {
                 cause = Cause::load_lost;
                 tripped(i, swing, cause);
             }
@@ -199,15 +193,20 @@ class Guard {
     static constexpr uint8_t kMostStrikes = 8;
     static constexpr uint16_t kSpanMs = 60; ///< three fields of 50 Hz
 
-    /// What the conversion handler looks at.
+    /// What the conversion handler looks at, per channel.
+    struct Reading {
+        uint16_t low;
+        uint16_t high;
+        uint16_t last;  ///< newest inside its limits
+        uint16_t least; ///< since the spans were restarted
+        uint16_t most;
+        uint8_t strikes; ///< in a row outside
+        uint8_t count;   ///< since the spans were restarted; turns over
+        uint32_t unused; ///< a power of two in size: the handler has no time to multiply
+    };
+    static_assert(sizeof(Reading) == 16, "see unused");
     struct Path {
-        struct Limit {
-            uint16_t low;
-            uint16_t high;
-        };
-        Limit limit[wire::kGuardChannels];
-        uint8_t strikes[wire::kGuardChannels];
-        uint16_t last[wire::kGuardChannels]; ///< newest reading inside its limits
+        Reading reading[wire::kGuardChannels];
     };
     Path path{};
 
@@ -215,24 +214,18 @@ class Guard {
     static constexpr uint8_t index(ChannelId id) { return static_cast<uint8_t>(id); }
 
     void restart_spans() {
-        for (Span& s : span_) {
-            s.low = kAdcCodes;
-            s.high = 0;
-            s.count = 0;
+        for (Reading& r : path.reading) {
+            r.least = kAdcCodes;
+            r.most = 0;
+            r.count = 0;
         }
     }
 
-    struct Span {
-        uint16_t low;
-        uint16_t high;
-        uint8_t count;
-    };
     static constexpr uint8_t kSpanReadings = 24;
 
     wire::GuardLimits limits_{};
     bool armed_ = false;
     Stage stage_ = Stage::kOff;
-    Span span_[2] = {};
     uint8_t channel_ = kNoChannel;
     uint16_t code_ = 0;
     Cause cause_ = Cause::none;

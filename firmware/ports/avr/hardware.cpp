@@ -181,7 +181,52 @@ void AvrHardware::stop_capture() {
     stop_edges();
     stop_sampling();
     capture_ = kIdle;
+    firmware::pool.keep_newest(false);
     firmware::pool.seal_open();
+}
+
+void AvrHardware::set_relays(uint8_t relays) {
+    InterruptLock lock;
+    // The conversion handler may have opened the supply since these were worked out.
+    if (firmware::guard.cause() != wire::StopCause::none) {
+        relays = static_cast<uint8_t>(relays & ~(kRelaySupply | kRelayBypass));
+    }
+    YOKEDOCK_RELAY_PORT = static_cast<uint8_t>((YOKEDOCK_RELAY_PORT & ~kRelayMask) | relays);
+}
+
+void AvrHardware::start_watch(bool keep) {
+    // Every channel but the reference, a line each; places wander, so that load currents show their
+    // swing.
+    wire::CaptureSettings watch;
+    watch.adc_prescale_log2 = kOneLinePrescale;
+    watch.entries = wire::kGuardChannels - 1;
+    const uint16_t line = line_ticks();
+    const uint16_t step = static_cast<uint16_t>(line / 16);
+    for (uint8_t i = 0; i < watch.entries; ++i) {
+        watch.schedule[i].channel = static_cast<uint8_t>(i | (keep ? 0 : wire::kScheduleQuiet));
+        watch.schedule[i].first_place = step;
+        watch.schedule[i].step = step;
+        watch.schedule[i].places = 8;
+    }
+    firmware::pool.keep_newest(keep);
+    start_capture(watch);
+}
+
+uint32_t AvrHardware::retrace_edges(bool line) {
+    const bool counted = line ? TIMSK4 != 0 : TIMSK5 != 0;
+    if (counted) {
+        InterruptLock lock;
+        return line ? line_counter.edges() : field_counter.edges();
+    }
+    // Nobody takes the flag: it tells whether there was any edge.
+    if (line && (TIFR4 & (1 << ICF4)) != 0) {
+        TIFR4 = 1 << ICF4;
+        ++edges_seen_[1];
+    } else if (!line && (TIFR5 & (1 << ICF5)) != 0) {
+        TIFR5 = 1 << ICF5;
+        ++edges_seen_[0];
+    }
+    return edges_seen_[line ? 1 : 0];
 }
 
 void AvrHardware::read_counters(wire::StatusAnswer& status) {

@@ -2,6 +2,7 @@
 // The Hardware of firmware/core/device.hpp on the ATmega2560. Main loop only.
 #pragma once
 #include "firmware/ports/avr/crc16_fast.hpp"
+#include "firmware/ports/avr/sampling.hpp"
 #include "firmware/ports/avr/serial.hpp"
 #include "firmware/ports/avr/state.hpp"
 
@@ -37,7 +38,18 @@ class AvrHardware {
     void read_counters(wire::StatusAnswer& status);
     Pool& pool() { return firmware::pool; }
 
-    void supply_off() { YOKEDOCK_RELAY_PORT &= static_cast<uint8_t>(~kRelayMask); }
+    void set_relays(uint8_t relays);
+    Guard& guard() { return firmware::guard; }
+    uint16_t convert(uint8_t channel) const { return convert_once(channel); }
+    void start_watch(bool keep);
+    template <class F> void locked(F f) {
+        const uint8_t kept = ADCSRA;
+        ADCSRA = static_cast<uint8_t>(kept & ~((1 << ADIE) | (1 << ADIF)));
+        f();
+        ADCSRA = static_cast<uint8_t>(kept & ~(1 << ADIF));
+    }
+    bool retrace_counted(bool) const { return true; }
+    uint32_t retrace_edges(bool line);
     bool stop_pressed() const { return (PINC & kStopPin) != 0; }
     bool over_current() const { return (PINC & kOverCurrentPin) != 0; }
 
@@ -58,6 +70,7 @@ class AvrHardware {
     static constexpr uint8_t kRunning = 2;
     wire::VideoPattern pattern_ = wire::VideoPattern::kBlack;
     wire::CaptureSettings settings_;
+    uint32_t edges_seen_[2] = {}; ///< field, line; while no interrupt counts them
 };
 
 } // namespace firmware

@@ -8,6 +8,7 @@
 #pragma once
 #include "firmware/core/block_pool.hpp"
 #include "firmware/core/edge_counter.hpp"
+#include "firmware/core/guard.hpp"
 #include "firmware/core/limits.hpp"
 #include "firmware/core/sampler.hpp"
 #include "firmware/core/slot_sequencer.hpp"
@@ -37,6 +38,7 @@ using Pool = BlockPool<kPoolBlocks, InterruptLock>;
 extern Pool pool;
 extern SlotSequencer sequencer;
 extern Sampler sampler;
+extern Guard guard;
 extern EdgeCounter line_counter;
 extern EdgeCounter field_counter;
 

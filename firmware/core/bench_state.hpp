@@ -11,14 +11,14 @@
 //    idle
 //          power_off (told and seen)
 //
-// Relays: K1 board supply, K2 soft-start bypass, K3 and K4 loads, K5 step test.
-//   idle      none; K5 while a step test runs
+// Relays: K1 board supply, K2 soft-start bypass, K3 and K4 loads, K5 step drive.
+//   idle      none; K5 and one load while a load step runs
 //   checked   the loads asked for: they close with the supply off
 //   starting  loads, whose contacts have settled, and K1
 //   live      loads, K1, K2
 //   tripped, or off after having been on: K1 and K2 open at once; the loads follow after kHoldMs,
-//   for
-//             a load that opens while the board still runs down would be switched under current
+//             for a load that opens while the board still runs down would be switched under current
+// After a load step its relays stay for kStepHoldMs, until its current has died down.
 #pragma once
 #include "shared/wire/messages.hpp"
 
@@ -34,6 +34,7 @@ constexpr uint8_t kRelayLoads = kRelayVertical | kRelayHorizontal;
 
 constexpr uint16_t kContactMs = 30; ///< a relay's contacts have settled (data sheets: 10 to 15 ms)
 constexpr uint16_t kHoldMs = 500;   ///< loads stay closed after the supply opened
+constexpr uint16_t kStepHoldMs = 100;  ///< ten time constants of the slowest load, 10 ms
 constexpr uint16_t kCheckedMs = 30000; ///< a check is old after this
 
 class BenchMachine {
@@ -42,10 +43,23 @@ class BenchMachine {
     using Cause = wire::StopCause;
 
     BenchMachine() = default;
+    /// After a reset whatever was on is off. A reset that nobody asks for is a trip; a serial
+    /// adapter pulls the reset pin when a host connects.
     explicit BenchMachine(wire::ResetCause cause) {
-        if (cause == wire::ResetCause::watchdog_reset) { // what was on then is not known
+        switch (cause) {
+        case wire::ResetCause::watchdog_reset:
             state_ = State::tripped;
             cause_ = Cause::watchdog;
+            break;
+        case wire::ResetCause::brown_out:
+            state_ = State::tripped;
+            cause_ = Cause::brown_out;
+            break;
+        case wire::ResetCause::external:
+            cause_ = Cause::reset_pin;
+            break;
+        case wire::ResetCause::power:
+            break;
         }
     }
 
@@ -59,7 +73,7 @@ class BenchMachine {
     uint8_t relays() const {
         switch (state_) {
         case State::idle:
-            return step_test_ ? kRelayStep : hold_ms_ != 0 ? loads_ : 0;
+            return step_relays_ != 0 ? step_relays_ : hold_ms_ != 0 ? loads_ : uint8_t{0};
         case State::checked:
             return loads_;
         case State::starting:
@@ -69,7 +83,13 @@ class BenchMachine {
         case State::tripped:
             break;
         }
-        return hold_ms_ != 0 ? loads_ : 0;
+        return hold_ms_ != 0 ? loads_ : uint8_t{0};
+    }
+
+    wire::StepState step() const { return step_; }
+    /// A load step is on its way: its drive may be on.
+    bool stepping() const {
+        return step_ == wire::StepState::closing || step_ == wire::StepState::running;
     }
 
     // ---- requests: false where the state does not allow it; nothing has changed then
@@ -77,7 +97,7 @@ class BenchMachine {
     /// The caller has found stop loop, comparator, reference and rail good. loads: kRelayVertical,
     /// kRelayHorizontal or both.
     bool check(uint8_t loads) {
-        if (state_ != State::idle || step_test_ || hold_ms_ != 0) {
+        if (state_ != State::idle || step_relays_ != 0 || hold_ms_ != 0) {
             return false;
         }
         loads_ = static_cast<uint8_t>(loads & kRelayLoads);
@@ -102,17 +122,32 @@ class BenchMachine {
         return true;
     }
 
-    bool step_test(bool on) {
-        if (on && (state_ != State::idle || hold_ms_ != 0)) {
+    /// load: kRelayVertical or kRelayHorizontal. The caller has found the rail off.
+    bool begin_step(uint8_t load) {
+        if (state_ != State::idle || step_relays_ != 0 || hold_ms_ != 0) {
             return false;
         }
-        step_test_ = on;
+        step_relays_ = static_cast<uint8_t>(kRelayStep | (load & kRelayLoads));
+        step_ = wire::StepState::closing;
         return true;
+    }
+    /// The drive went on for the first time.
+    void run_step() {
+        if (step_ == wire::StepState::closing) {
+            step_ = wire::StepState::running;
+        }
+    }
+    /// The drive is off.
+    void end_step(bool done) {
+        if (stepping()) {
+            step_ = done ? wire::StepState::done : wire::StepState::stopped;
+            step_hold_ms_ = kStepHoldMs;
+        }
     }
 
     /// Off: always obeyed. It also acknowledges a trip, whose cause is kept and told.
     void power_off() {
-        step_test_ = false;
+        end_step(false);
         if (supply_on()) {
             cause_ = Cause::asked;
             hold_ms_ = kHoldMs;
@@ -125,7 +160,10 @@ class BenchMachine {
     /// A reason to be off: supply off at once. Where nothing was on, only what was prepared is
     /// undone.
     void stop(Cause cause) {
-        step_test_ = false;
+        if (stepping()) {
+            cause_ = cause;
+            end_step(false);
+        }
         if (supply_on()) {
             cause_ = cause;
             hold_ms_ = kHoldMs;
@@ -141,7 +179,12 @@ class BenchMachine {
         age_ms_ = static_cast<uint16_t>(age_ms_ + ms) < age_ms_
                       ? 0xFFFF
                       : static_cast<uint16_t>(age_ms_ + ms);
-        hold_ms_ = hold_ms_ > ms ? static_cast<uint16_t>(hold_ms_ - ms) : 0;
+        hold_ms_ = hold_ms_ > ms ? static_cast<uint16_t>(hold_ms_ - ms) : uint16_t{0};
+        step_hold_ms_ =
+            step_hold_ms_ > ms ? static_cast<uint16_t>(step_hold_ms_ - ms) : uint16_t{0};
+        if (step_relays_ != 0 && !stepping() && step_hold_ms_ == 0) {
+            step_relays_ = 0;
+        }
         if (state_ == State::checked && age_ms_ > kCheckedMs) {
             stop(Cause::check_expired);
         }
@@ -156,7 +199,9 @@ class BenchMachine {
     State state_ = State::idle;
     Cause cause_ = Cause::none;
     uint8_t loads_ = 0;
-    bool step_test_ = false;
+    uint8_t step_relays_ = 0; ///< K5 and a load, while a load step has them closed
+    wire::StepState step_ = wire::StepState::none;
+    uint16_t step_hold_ms_ = 0;
     uint16_t age_ms_ = 0;
     uint16_t hold_ms_ = 0;
 };

@@ -50,6 +50,10 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
     /// then always holds what was last. No push may run meanwhile, and nobody may read.
     void keep_newest(bool on) { keep_newest_ = on; }
 
+    /// kBlockDataBytes of memory for another use, until the next push or reset. The pool must have
+    /// been reset, and nothing may be captured.
+    uint8_t* scratch() { return blocks_[0].data; }
+
     // ---- pushing: from interrupts
     // ------------------------------------------------------------------
 

@@ -2,40 +2,47 @@
 // The bench as the host sees it: takes received bytes, does what the requests ask, sends answers
 // and blocks. Runs in the main loop; never waits. Everything below is reached through Hardware, a
 // template argument: firmware/ports/avr/hardware.hpp on the device,
-// firmware/ports/host/fake_hardware.hpp in host tests.
+// firmware/ports/host/fake_hardware.hpp in host tests. Power, guard and load step are in
+// power_control.hpp.
 //
 // Hardware provides
-//   using Crc;                                       CRC step for FrameWriter
-//   bool receive(uint8_t& byte);                     next received byte, if any
-//   uint8_t* transmit_buffer();                      kMaxEncodedBytes to fill, nullptr: all are on
-//   their way void transmit(uint8_t size);                     sends what was written there
-//   uint32_t now();                                  device time, ticks
-//   uint32_t clock_hz();                             ticks per second, nominal
-//   uint32_t bench_serial();  wire::ResetCause reset_cause();
-//   const wire::SyncAchieved& sync_plan();           the plan in force or pending, whichever is
-//   newer void set_sync(const wire::SyncAchieved&);        from the next field on (at once while no
-//   sync goes out) void set_output(bool on);  bool output();        sync pins, from the next field
-//   on void set_video(wire::VideoPattern); void start_capture(const wire::CaptureSettings&);   from
-//   the next field on where a sync change is pending void stop_capture(); stops and seals the open
-//   blocks void read_counters(wire::StatusAnswer&);         the counters of the status answer auto&
-//   pool();                                    a BlockPool
-//   void set_relays(uint8_t);                        K1 to K5, bits as in bench_state.hpp
-//   bool stop_pressed();  bool over_current();
-//   Guard& guard();                                  the conversion handler feeds it; it opens K1
-//                                                    and K2 itself when a reading trips
-//   uint16_t convert(uint8_t channel);               one reading by hand; no capture may run
-//   void start_watch(bool keep);                     samples the guarded channels and counts edges
-//                                                    for the guard alone; keep: into the pool,
-//                                                    where new blocks take the place of the oldest
-//   template <class F> void locked(F);               runs F with the conversion handler held off
-//   bool retrace_counted(bool line);                 edges of that input are being counted
-//   uint32_t retrace_edges(bool line);               how many since the capture began
+//   using Crc;                         CRC step for FrameWriter
+//   bool receive(uint8_t& byte);       next received byte, if any
+//   uint8_t* transmit_buffer();        kMaxEncodedBytes to fill; nullptr: all are on their way
+//   void transmit(uint8_t size);       sends what was written there
+//   uint32_t now();                    device time, ticks
+//   uint32_t clock_hz();               ticks per second, nominal
+//   uint32_t stored_serial();          serial number of this bench; 0: none was given
+//   wire::ResetCause reset_cause();
+//   const wire::SyncAchieved& sync_plan();        in force or pending, whichever is newer
+//   void set_sync(const wire::SyncAchieved&);     from the next field on; at once while off
+//   void set_output(bool on);  bool output();     sync pins, from the next field on
+//   void set_video(wire::VideoPattern);
+//   void start_capture(const wire::CaptureSettings&);   from the next field on where a sync change
+//                                      is pending; until then readings go to the guard alone
+//   void stop_capture();               stops, and seals the open blocks
+//   const wire::CaptureSettings& capture_settings();    those started last
+//   void start_watch(const wire::CaptureSettings&, bool keep);   sampling at once, for the guard;
+//                                      keep: where no block is free the oldest is taken
+//   void read_counters(wire::StatusAnswer&);      the counters of the status answer
+//   auto& pool();                      a BlockPool
+//   Guard& guard();                    the conversion handler feeds it; it opens K1 and K2 itself
+//                                      when a reading trips
+//   void locked(F);                    runs F with the conversion handler held off
+//   uint16_t convert(uint8_t channel);            one reading by hand; no capture may run
+//   uint32_t retrace_edges(bool line);            changes with every edge or more that came
+//   void set_relays(uint8_t);          K1 to K5, bits as in bench_state.hpp; K1 and K2 stay open
+//                                      after a trip that hardware has seen
+//   bool stop_pressed();  bool over_current();    now, or since rearm_protection(); each has
+//                                      opened K1 and K2 by itself
+//   void rearm_protection();
+// and what step_drive.hpp and calibration_store.hpp ask for.
 #pragma once
-#include "firmware/core/bench_state.hpp"
 #include "firmware/core/block_pool.hpp"
+#include "firmware/core/calibration_store.hpp"
 #include "firmware/core/frame_writer.hpp"
-#include "firmware/core/guard.hpp"
 #include "firmware/core/limits.hpp"
+#include "firmware/core/power_control.hpp"
 #include "firmware/core/requests.hpp"
 #include "firmware/core/sampler.hpp"
 
@@ -44,18 +51,20 @@ namespace firmware {
 
 template <class Hardware> class Device {
   public:
-    explicit Device(Hardware& hardware) : hw_(hardware) {}
+    explicit Device(Hardware& hardware) : hw_(hardware), power_(hardware), store_(hardware) {}
 
     /// Once, after reset.
     void begin() {
-        hw_.set_relays(0);
-        bench_ = BenchMachine(hw_.reset_cause());
-        last_heard_ = last_ms_ = hw_.now();
+        power_.begin();
+        find_serial();
     }
 
     /// One round of the main loop. True when there may be more to do at once.
     bool poll() {
-        guard();
+        power_.poll();
+        if (store_.poll()) {
+            find_serial();
+        }
         bool busy = take_bytes();
         if (answer_due_) {
             busy |= send_answer();
@@ -65,134 +74,10 @@ template <class Hardware> class Device {
         return busy;
     }
 
-    const BenchMachine& bench() const { return bench_; }
-    BenchMachine& bench() { return bench_; } ///< seam of the energise stages
+    const BenchMachine& bench() const { return power_.bench(); }
 
   private:
     using Kind = wire::MessageKind;
-
-    // ---- safety
-    // ------------------------------------------------------------------------------------
-
-    void guard() {
-        pass_time();
-        if (hw_.stop_pressed()) {
-            stop(wire::StopCause::stop_button);
-        }
-        if (hw_.over_current()) {
-            stop(wire::StopCause::over_current);
-        }
-        const uint32_t limit = hw_.clock_hz() / 1000u * kSilenceLimitMs;
-        const uint32_t now = hw_.now();
-        if (now - last_heard_ > limit) {
-            stop(wire::StopCause::host_silent);
-            last_heard_ = now - limit; // stays silent when the tick count wraps
-        }
-        if (bench_.supply_on()) {
-            watch_readings();
-        }
-        follow_stage();
-        hw_.set_relays(bench_.relays());
-    }
-
-    void pass_time() {
-        const uint32_t per_ms = hw_.clock_hz() / 1000u;
-        uint32_t ms = (hw_.now() - last_ms_) / per_ms;
-        last_ms_ += ms * per_ms;
-        while (ms != 0) {
-            const uint16_t part = ms > 1000 ? uint16_t{1000} : static_cast<uint16_t>(ms);
-            bench_.pass_ms(part);
-            since_span_ms_ = static_cast<uint16_t>(since_span_ms_ + part);
-            for (uint16_t& quiet : quiet_ms_) {
-                quiet = static_cast<uint16_t>(quiet > 60000 ? quiet : quiet + part);
-            }
-            ms -= part;
-        }
-    }
-
-    /// Supply off, and the newest samples kept for who asks why.
-    void stop(wire::StopCause cause) {
-        const bool was_on = bench_.supply_on();
-        bench_.stop(cause);
-        if (was_on) {
-            hw_.set_relays(bench_.relays());
-            trip_time_ = hw_.now();
-            freeze();
-        }
-    }
-
-    void freeze() {
-        if (capturing_ || watching_) {
-            hw_.stop_capture();
-        }
-        capturing_ = watching_ = false;
-    }
-
-    void watch_readings() {
-        Guard& guard = hw_.guard();
-        if (guard.cause() != wire::StopCause::none) { // the conversion handler has tripped
-            stop(guard.cause());
-            return;
-        }
-        const wire::GuardLimits& limits = guard.limits();
-        if (bench_.state() == wire::BenchState::starting && bench_.age_ms() > limits.start_ms) {
-            stop(wire::StopCause::rail_not_up);
-            return;
-        }
-        if (guard.stage() != Guard::Stage::kSettled) {
-            return;
-        }
-        if (since_span_ms_ >= Guard::kSpanMs) {
-            since_span_ms_ = 0;
-            wire::StopCause lost = wire::StopCause::none;
-            hw_.locked([&] { lost = guard.end_span(); });
-            if (lost != wire::StopCause::none) {
-                stop(lost);
-                return;
-            }
-        }
-        watch_retrace(false, limits);
-        watch_retrace(true, limits);
-    }
-
-    void watch_retrace(bool line, const wire::GuardLimits& limits) {
-        const uint8_t at = line ? 1 : 0;
-        if ((limits.watch & (1u << at)) == 0 || !hw_.retrace_counted(line)) {
-            quiet_ms_[at] = 0;
-            return;
-        }
-        const uint32_t edges = hw_.retrace_edges(line);
-        if (edges != edges_seen_[at]) {
-            edges_seen_[at] = edges;
-            quiet_ms_[at] = 0;
-        } else if (quiet_ms_[at] > limits.retrace_ms && bench_.supply_on()) {
-            stop(line ? wire::StopCause::line_retrace_missing
-                      : wire::StopCause::field_retrace_missing);
-        }
-    }
-
-    /// The guard's stage is the bench's; sampling goes on while the supply is on.
-    void follow_stage() {
-        Guard& guard = hw_.guard();
-        const Guard::Stage stage = Guard::stage_of(bench_, guard.limits());
-        if (stage != guard.stage()) {
-            hw_.locked([&] { guard.stage(stage); });
-            since_span_ms_ = 0;
-            quiet_ms_[0] = quiet_ms_[1] = 0;
-        }
-        if (watching_ && (!bench_.supply_on() || keeping_ != drained_)) {
-            freeze();
-        }
-        if (bench_.supply_on() && !capturing_ && !watching_) {
-            // Blocks the host has not fetched yet must stay.
-            if (drained_) {
-                hw_.pool().reset();
-            }
-            hw_.start_watch(drained_);
-            keeping_ = drained_;
-            watching_ = true;
-        }
-    }
 
     // ---- receiving
     // ---------------------------------------------------------------------------------
@@ -218,7 +103,7 @@ template <class Hardware> class Device {
     }
 
     void handle(const wire::Frame& frame) {
-        last_heard_ = hw_.now();
+        power_.heard();
         streaming_ = false; // a new request means the host no longer waits for the old one's blocks
         if (frame.kind == Kind::identify) {
             answered_ = false;
@@ -275,6 +160,7 @@ template <class Hardware> class Device {
                     refuse(wire::RefusalReason::bad_value, 0);
                 } else {
                     hw_.set_video(static_cast<wire::VideoPattern>(request.pattern));
+                    power_.note_picture(request.pattern != 0);
                     answer(request);
                 }
             }
@@ -300,18 +186,19 @@ template <class Hardware> class Device {
             break;
         }
         case Kind::power_off:
-            bench_.power_off(); // whatever the payload: off is always obeyed
-            hw_.set_relays(bench_.relays());
-            answer(power());
+            power_.power_off(); // whatever the payload: off is always obeyed
+            answer(power_.answer());
             break;
-        case Kind::power_on:
-            if (read_empty(frame)) {
-                power_on();
+        case Kind::power_on: {
+            wire::PowerStage request;
+            if (read(frame, request)) {
+                power_on(request);
             }
             break;
+        }
         case Kind::power:
             if (read_empty(frame)) {
-                answer(power());
+                answer(power_.answer());
             }
             break;
         case Kind::set_guard: {
@@ -321,6 +208,30 @@ template <class Hardware> class Device {
             }
             break;
         }
+        case Kind::step_load: {
+            wire::StepSettings request;
+            if (read(frame, request)) {
+                step_load(request);
+            }
+            break;
+        }
+        case Kind::write_calibration: {
+            wire::Calibration request;
+            if (read(frame, request)) {
+                write_calibration(request);
+            }
+            break;
+        }
+        case Kind::read_calibration:
+            if (read_empty(frame) && !storing()) {
+                answer(store_.read());
+            }
+            break;
+        case Kind::store_state:
+            if (read_empty(frame)) {
+                answer(wire::StoreAnswer{store_.left()});
+            }
+            break;
         case Kind::echo:
             echo(frame);
             break;
@@ -337,7 +248,7 @@ template <class Hardware> class Device {
         i.firmware_major = kVersionMajor;
         i.firmware_minor = kVersionMinor;
         i.firmware_patch = kVersionPatch;
-        i.bench_serial = hw_.bench_serial();
+        i.bench_serial = serial_;
         i.clock_hz = hw_.clock_hz();
         i.channels = kChannelCount;
         i.pool_blocks = kPoolBlocks;
@@ -352,10 +263,10 @@ template <class Hardware> class Device {
     wire::StatusAnswer status() {
         wire::StatusAnswer s;
         hw_.read_counters(s);
-        s.state = static_cast<uint8_t>(bench_.state());
-        s.cause = static_cast<uint8_t>(bench_.cause());
+        s.state = static_cast<uint8_t>(bench().state());
+        s.cause = static_cast<uint8_t>(bench().cause());
         s.flags = static_cast<uint8_t>((hw_.output() ? wire::kStatusSyncOn : 0) |
-                                       (capturing_ ? wire::kStatusCapturing : 0));
+                                       (power_.capturing() ? wire::kStatusCapturing : 0));
         s.time = hw_.now();
         s.frames_bad = frames_bad_;
         return s;
@@ -365,6 +276,10 @@ template <class Hardware> class Device {
         const sync::PlanResult plan = sync::make_plan(request, hw_.clock_hz());
         if (!plan.ok) {
             refuse(wire::RefusalReason::bad_value, plan.bad_field);
+            return;
+        }
+        if (!power_.allows_line(static_cast<uint16_t>(2 * plan.achieved.half_line_ticks))) {
+            refuse_not_ready(wire::StopCause::not_watched);
             return;
         }
         hw_.set_sync(plan.achieved);
@@ -378,54 +293,27 @@ template <class Hardware> class Device {
             refuse(wire::RefusalReason::bad_value, bad);
             return;
         }
-        if (bench_.supply_on() && !watches_enough(request)) {
-            refuse(wire::RefusalReason::not_ready,
-                   static_cast<uint32_t>(wire::StopCause::not_watched));
+        if (!told_often_enough(request, line, power_.picture())) {
+            refuse(wire::RefusalReason::bad_value, 3);
             return;
         }
-        freeze();
-        hw_.pool().reset();
+        if (!power_.allows(request, line)) {
+            refuse_not_ready(wire::StopCause::not_watched);
+            return;
+        }
+        if (storing()) {
+            return;
+        }
         wire::CaptureStarted started;
         started.time = hw_.now();
         started.aperture_ticks = aperture_ticks(request.adc_prescale_log2);
         started.conversion_ticks = conversion_ticks(request.adc_prescale_log2);
-        hw_.start_capture(request);
-        capturing_ = true;
-        drained_ = true;
+        power_.start_capture(request);
         answer(started);
     }
 
-    /// Every channel with a limit comes often enough for a trip within a millisecond.
-    bool watches_enough(const wire::CaptureSettings& request) {
-        const wire::GuardLimits& limits = hw_.guard().limits();
-        const uint8_t lines_each = request.adc_prescale_log2 > kOneLinePrescale ? 2 : 1;
-        if (request.entries * lines_each > kGuardLines) {
-            return false;
-        }
-        uint8_t seen = 0;
-        for (uint8_t i = 0; i < request.entries; ++i) {
-            seen = static_cast<uint8_t>(
-                seen | (1u << (request.schedule[i].channel & wire::kScheduleChannelMask)));
-        }
-        for (uint8_t i = 0; i < wire::kGuardChannels; ++i) {
-            const bool limited = limits.low[i] != 0 || limits.high[i] != kAdcCodes - 1;
-            const bool often = i != static_cast<uint8_t>(ChannelId::v_yoke_a) &&
-                               i != static_cast<uint8_t>(ChannelId::h_yoke_a) &&
-                               i != static_cast<uint8_t>(ChannelId::heatsink_c) &&
-                               i != static_cast<uint8_t>(ChannelId::ref_v);
-            if (limited && often && (seen & (1u << i)) == 0) {
-                return false;
-            }
-        }
-        return true;
-    }
-
     void stop_capture() {
-        if (capturing_) {
-            hw_.stop_capture();
-            capturing_ = false;
-            drained_ = false;
-        }
+        power_.stop_capture();
         wire::CaptureStopped stopped;
         stopped.blocks = hw_.pool().next();
         stopped.words_dropped = hw_.pool().dropped();
@@ -434,31 +322,18 @@ template <class Hardware> class Device {
 
     void read_blocks(const wire::ReadBlocksRequest& request) {
         auto& pool = hw_.pool();
-        pool.free_below(request.free_below);
-        drained_ = drained_ || (!capturing_ && request.free_below == pool.next());
+        // What the guard keeps while the supply is on is read once it stands still: after a trip.
+        const bool readable = power_.free_below(request.free_below);
         const uint16_t oldest = pool.oldest();
         const bool gone = static_cast<int16_t>(static_cast<uint16_t>(request.first - oldest)) < 0;
         stream_from_ = gone ? oldest : request.first;
         stream_sent_ = 0;
-        // What the guard keeps while the supply is on is read once it stands still: after a trip.
-        stream_limit_ = watching_ && keeping_ ? uint8_t{0} : request.count;
+        stream_limit_ = readable ? request.count : uint8_t{0};
         streaming_ = true;
     }
 
-    wire::PowerAnswer power() {
-        wire::PowerAnswer p;
-        p.state = static_cast<uint8_t>(bench_.state());
-        p.cause = static_cast<uint8_t>(bench_.cause());
-        p.relays = bench_.relays();
-        p.channel = hw_.guard().channel();
-        p.code = hw_.guard().code();
-        p.trip_time = trip_time_;
-        return p;
-    }
-
     void set_guard(const wire::GuardLimits& request) {
-        if (bench_.state() != wire::BenchState::idle) {
-            refuse(wire::RefusalReason::wrong_state, static_cast<uint32_t>(bench_.state()));
+        if (!idle()) {
             return;
         }
         const uint8_t bad = Guard::check(request);
@@ -470,85 +345,76 @@ template <class Hardware> class Device {
         answer(wire::Empty{});
     }
 
-    void power_on() {
-        wire::StopCause against = wire::StopCause::none;
-        switch (bench_.state()) {
-        case wire::BenchState::idle:
-            against = check();
-            break;
-        case wire::BenchState::checked:
-            against = start();
-            break;
-        case wire::BenchState::starting:
-            against = bypass();
-            break;
-        default:
-            refuse(wire::RefusalReason::wrong_state, static_cast<uint32_t>(bench_.state()));
+    void power_on(const wire::PowerStage& request) {
+        if (request.stage < static_cast<uint8_t>(wire::BenchState::checked) ||
+            request.stage > static_cast<uint8_t>(wire::BenchState::live)) {
+            refuse(wire::RefusalReason::bad_value, 0);
             return;
         }
-        if (against != wire::StopCause::none) {
-            refuse(wire::RefusalReason::not_ready, static_cast<uint32_t>(against));
+        const uint8_t state = static_cast<uint8_t>(bench().state());
+        if (request.stage != state + 1) {
+            refuse(wire::RefusalReason::wrong_state, state);
             return;
         }
-        follow_stage();
-        hw_.set_relays(bench_.relays());
-        answer(power());
+        if (storing()) {
+            return;
+        }
+        const wire::StopCause against =
+            power_.power_on(static_cast<wire::BenchState>(request.stage));
+        against == wire::StopCause::none ? answer(power_.answer()) : refuse_not_ready(against);
     }
 
-    wire::StopCause unsafe() {
-        return hw_.stop_pressed()   ? wire::StopCause::stop_button
-               : hw_.over_current() ? wire::StopCause::over_current
-                                    : wire::StopCause::none;
+    void step_load(const wire::StepSettings& request) {
+        const uint8_t bad = check_step(request, hw_.clock_hz());
+        if (bad != kAllGood) {
+            refuse(wire::RefusalReason::bad_value, bad);
+            return;
+        }
+        if (!idle() || storing()) {
+            return;
+        }
+        wire::StepStarted started;
+        const wire::StopCause against = power_.begin_step(request, started.first_edge);
+        against == wire::StopCause::none ? answer(started) : refuse_not_ready(against);
     }
 
-    /// What stands against leaving idle; the bench's own reference and an empty rail are looked at
-    /// here, whatever the host believes.
-    wire::StopCause check() {
-        const Guard& guard = hw_.guard();
-        if (!guard.armed()) {
-            return wire::StopCause::no_limits;
+    void write_calibration(const wire::Calibration& request) {
+        const uint8_t bad = check_calibration(request, hw_.stored_serial());
+        if (bad != kAllGood) {
+            refuse(wire::RefusalReason::bad_value, bad);
+            return;
         }
-        const wire::StopCause danger = unsafe();
-        if (danger != wire::StopCause::none) {
-            return danger;
+        if (!idle() || storing()) {
+            return;
         }
-        freeze(); // readings by hand need the converter
-        const wire::GuardLimits& limits = guard.limits();
-        const uint16_t reference = hw_.convert(static_cast<uint8_t>(ChannelId::ref_v));
-        if (Guard::outside(reference, limits.reference_low, limits.reference_high)) {
-            return wire::StopCause::reference;
-        }
-        if (hw_.convert(static_cast<uint8_t>(ChannelId::supply_v)) >= limits.rail_off) {
-            return wire::StopCause::rail_on;
-        }
-        const uint8_t loads =
-            static_cast<uint8_t>(((limits.loads & 1) != 0 ? kRelayVertical : 0) |
-                                 ((limits.loads & 2) != 0 ? kRelayHorizontal : 0));
-        return bench_.check(loads) ? wire::StopCause::none : wire::StopCause::relays_settling;
+        power_.freeze();
+        hw_.pool().reset(); // its memory holds the image meanwhile: nothing is captured until then
+        store_.begin(request, hw_.pool().scratch());
+        answer(wire::StoreAnswer{store_.left()});
     }
 
-    wire::StopCause start() {
-        const wire::StopCause danger = unsafe();
-        if (danger != wire::StopCause::none) {
-            return danger;
+    /// Refuses what only an idle bench does.
+    bool idle() {
+        if (bench().state() == wire::BenchState::idle) {
+            return true;
         }
-        if (!bench_.start()) {
-            return wire::StopCause::relays_settling;
-        }
-        hw_.locked([&] { hw_.guard().forget_trip(); });
-        freeze(); // a capture that leaves guarded channels out may not go on
-        return wire::StopCause::none;
+        refuse(wire::RefusalReason::wrong_state, static_cast<uint32_t>(bench().state()));
+        return false;
     }
 
-    wire::StopCause bypass() {
-        uint16_t rail = 0;
-        hw_.locked([&] {
-            rail = hw_.guard().path.reading[static_cast<uint8_t>(ChannelId::supply_v)].last;
-        });
-        if (rail < hw_.guard().limits().rail_up) {
-            return wire::StopCause::rail_not_up;
+    /// Refuses what must wait for the EEPROM.
+    bool storing() {
+        if (store_.storing()) {
+            refuse(wire::RefusalReason::storing, store_.left());
         }
-        return bench_.bypass() ? wire::StopCause::none : wire::StopCause::relays_settling;
+        return store_.storing();
+    }
+
+    void find_serial() {
+        serial_ = hw_.stored_serial();
+        if (serial_ == 0) {
+            serial_ = store_.read().calibration.serial;
+        }
     }
 
     void echo(const wire::Frame& frame) {
@@ -592,6 +458,10 @@ template <class Hardware> class Device {
         finish_answer(Kind::refused, static_cast<uint8_t>(size));
     }
 
+    void refuse_not_ready(wire::StopCause cause) {
+        refuse(wire::RefusalReason::not_ready, static_cast<uint32_t>(cause));
+    }
+
     void finish_answer(Kind kind, uint8_t size) {
         answer_kind_ = kind;
         answer_size_ = size;
@@ -619,7 +489,7 @@ template <class Hardware> class Device {
             done.sent = stream_sent_;
             done.oldest = hw_.pool().oldest();
             done.next = hw_.pool().next();
-            done.capturing = capturing_ ? 1 : 0;
+            done.capturing = power_.capturing() ? 1 : 0;
             done.words_dropped = hw_.pool().dropped();
             streaming_ = false;
             answer(done);
@@ -648,9 +518,10 @@ template <class Hardware> class Device {
     }
 
     Hardware& hw_;
-    BenchMachine bench_;
+    PowerControl<Hardware> power_;
+    CalibrationStore<Hardware> store_;
     wire::FrameDecoder<> decoder_;
-    uint32_t last_heard_ = 0;
+    uint32_t serial_ = 0;
     uint16_t frames_bad_ = 0;
 
     Kind last_kind_ = Kind::identify;
@@ -660,16 +531,9 @@ template <class Hardware> class Device {
     Kind answer_kind_ = Kind::refused;
     uint8_t answer_size_ = 0;
     uint8_t answer_[wire::kEchoBytes] = {};
+    static_assert(wire::wire_size<wire::CalibrationAnswer>() <= wire::kEchoBytes,
+                  "every answer has room");
 
-    bool capturing_ = false; ///< for the host
-    bool watching_ = false;  ///< for the guard alone
-    bool keeping_ = false;   ///< that keeps its samples
-    bool drained_ = true;    ///< nothing in the pool that the host still wants
-    uint32_t last_ms_ = 0;
-    uint32_t trip_time_ = 0;
-    uint16_t since_span_ms_ = 0;
-    uint16_t quiet_ms_[2] = {}; ///< since the last edge of field and line retrace
-    uint32_t edges_seen_[2] = {};
     bool streaming_ = false;
     uint16_t stream_from_ = 0;
     uint8_t stream_sent_ = 0;

@@ -126,7 +126,7 @@ class Guard {
         r.last = code;
         r.least = code < r.least ? code : r.least;
         r.most = code > r.most ? code : r.most;
-        r.count = static_cast<uint8_t>(r.count + 1);
+        r.count = r.count == 0xFF ? r.count : static_cast<uint8_t>(r.count + 1);
         return false;
     }
     /// The same for a reading outside its limits.
@@ -140,22 +140,46 @@ class Guard {
         return true;
     }
 
-    /// Swing of the load currents over the time since the last call: load_lost when too little.
-    /// Main loop with the conversion handler held off, every kSpanMs while settled.
-    Cause end_span() {
-        Cause cause = Cause::none;
-        for (uint8_t i = 0; i < 2; ++i) {
-            const Reading& r = path.reading[i];
-            const uint16_t swing =
-                r.most >= r.least ? static_cast<uint16_t>(r.most - r.least) : uint16_t{0};
-            // A capture that leaves the channel out says nothing of it.
-            if (limits_.span[i] != 0 && r.count >= kSpanReadings && swing < limits_.span[i]) {
-                cause = Cause::load_lost;
-                tripped(i, swing, cause);
+    /// What a load current did since its span was last taken.
+    struct Span {
+        uint16_t least;
+        uint16_t most;
+        uint8_t count; ///< of readings; 0: too few, and more are waited for
+    };
+    /// channel 0 or 1. Every kSpanMs while settled, with the conversion handler held off.
+    Span take_span(uint8_t channel) {
+        Reading& r = path.reading[channel];
+        if (r.count < span_readings_[channel]) {
+            return {0, 0, 0};
+        }
+        const Span span{r.least, r.most, r.count};
+        restart_span(r);
+        return span;
+    }
+    /// load_lost where the current hardly moved.
+    Cause judge_span(uint8_t channel, const Span& span) {
+        const uint16_t swing = static_cast<uint16_t>(span.most - span.least);
+        if (span.count == 0 || swing >= limits_.span[channel]) {
+            return Cause::none;
+        }
+        tripped(channel, swing, Cause::load_lost);
+        return Cause::load_lost;
+    }
+
+    /// Sampling begins by this schedule: every place of a load current must be seen before its
+    /// swing is judged. Conversion handler held off.
+    void follow(const wire::CaptureSettings& settings) {
+        for (uint8_t& readings : span_readings_) {
+            readings = kSpanReadings;
+        }
+        for (uint8_t i = 0; i < settings.entries; ++i) {
+            const uint8_t channel = settings.schedule[i].channel & wire::kScheduleChannelMask;
+            const uint16_t places = settings.schedule[i].places;
+            if (channel < 2 && places > span_readings_[channel]) {
+                span_readings_[channel] = places > 0xFF ? 0xFF : static_cast<uint8_t>(places);
             }
         }
         restart_spans();
-        return cause;
     }
 
     void tripped(uint8_t channel, uint16_t code, Cause cause) {
@@ -190,7 +214,7 @@ class Guard {
     }
 
     static constexpr uint8_t kNoChannel = 0xFF;
-    static constexpr uint8_t kMostStrikes = 8;
+    static constexpr uint8_t kMostStrikes = 2;
     static constexpr uint16_t kSpanMs = 60; ///< three fields of 50 Hz
 
     /// What the conversion handler looks at, per channel.
@@ -201,7 +225,7 @@ class Guard {
         uint16_t least; ///< since the spans were restarted
         uint16_t most;
         uint8_t strikes; ///< in a row outside
-        uint8_t count;   ///< since the spans were restarted; turns over
+        uint8_t count;   ///< since the spans were restarted; stands still at 255
         uint32_t unused; ///< a power of two in size: the handler has no time to multiply
     };
     static_assert(sizeof(Reading) == 16, "see unused");
@@ -213,17 +237,21 @@ class Guard {
   private:
     static constexpr uint8_t index(ChannelId id) { return static_cast<uint8_t>(id); }
 
+    static void restart_span(Reading& r) {
+        r.least = kAdcCodes;
+        r.most = 0;
+        r.count = 0;
+    }
     void restart_spans() {
         for (Reading& r : path.reading) {
-            r.least = kAdcCodes;
-            r.most = 0;
-            r.count = 0;
+            restart_span(r);
         }
     }
 
     static constexpr uint8_t kSpanReadings = 24;
 
     wire::GuardLimits limits_{};
+    uint8_t span_readings_[2] = {kSpanReadings, kSpanReadings};
     bool armed_ = false;
     Stage stage_ = Stage::kOff;
     uint8_t channel_ = kNoChannel;

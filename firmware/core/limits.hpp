@@ -11,12 +11,11 @@ constexpr uint8_t kVersionPatch = 0;
 
 /// Blocks of the pool: what 8 KB of RAM leave beside stack and buffers. The stack needs some 470
 /// bytes, measured with everything busy (tests/system/stack_test.cpp, which asks for room beyond).
-constexpr uint8_t kPoolBlocks = 22;
+constexpr uint8_t kPoolBlocks = 20;
 
-/// A guarded channel is sampled at least once in so many lines (1 ms at 15 kHz is 15): and prescalers
-/// up to this one give a sample per line.
-constexpr uint8_t kGuardLines = 12;
-constexpr uint8_t kOneLinePrescale = 5;
+/// From a reading's cause to the supply relay's pin, at most: limits of readings are looked at so
+/// often that this holds.
+constexpr uint16_t kTripMicroseconds = 1000;
 
 /// The supply goes off when no frame with a right CRC came for this long.
 constexpr uint16_t kSilenceLimitMs = 2000;

@@ -34,10 +34,9 @@ constexpr uint16_t kResultWindowTicks = 700 + kEarlyTicks;
 class Sampler {
   public:
     /// Main loop, while sampling is off. settings must have passed the request checks. line_ticks:
-    /// whole ticks of a line; conversion_ticks: trigger to result. spare_ticks: more time to leave
-    /// between two triggers, where other work needs it.
+    /// whole ticks of a line; conversion_ticks: trigger to result; spacing: trigger_spacing().
     void configure(const wire::CaptureSettings& settings, uint16_t line_ticks,
-                   uint16_t conversion_ticks, uint16_t spare_ticks = 0) {
+                   uint16_t conversion_ticks, uint16_t spacing) {
         for (uint8_t i = 0; i < settings.entries; ++i) {
             const wire::ScheduleEntry& from = settings.schedule[i];
             // A trigger at 0 cannot be had, for the compare value is place - 1: then all are one
@@ -54,7 +53,7 @@ class Sampler {
                          static_cast<uint8_t>(from.channel & wire::kScheduleQuiet)};
         }
         path.at = entry_;
-        spacing_ = static_cast<uint16_t>(conversion_ticks + kResultLatencyTicks + spare_ticks);
+        spacing_ = spacing;
         path.soonest = static_cast<uint16_t>(conversion_ticks - kEarlyTicks);
         path.least = 0;
         late_ = 0;
@@ -296,6 +295,14 @@ class Sampler {
     uint16_t spacing_ = 0; ///< of two triggers at least
     Entry entry_[wire::kMaxSchedule] = {};
 };
+
+/// Ticks between two triggers at least. other_work: so much else is to be done in each line (line
+/// edges, a picture) that only every other one can be sampled.
+constexpr uint16_t trigger_spacing(uint16_t conversion_ticks, uint16_t line_ticks,
+                                   bool other_work) {
+    return static_cast<uint16_t>(conversion_ticks + kResultLatencyTicks +
+                                 (other_work ? line_ticks : 0));
+}
 
 /// Ticks from the trigger to the held sample: two converter clocks (ATmega2560 data sheet, ADC,
 /// "Prescaling and conversion timing"). Silicon adds up to three CPU cycles of synchronisation:

@@ -64,6 +64,17 @@ std::string next_step_text(wire::StopCause cause) {
     return "flash the firmware that belongs to this yokedock";
 }
 
+std::string step_state_text(wire::StepState state) {
+    switch (state) {
+#define X(name, id, text)                                                                          \
+    case wire::StepState::name:                                                                    \
+        return text;
+        YOKEDOCK_STEP_STATES(X)
+#undef X
+    }
+    return fmt::format("unknown state {}", static_cast<unsigned>(state));
+}
+
 std::string reset_cause_text(wire::ResetCause cause) {
     switch (cause) {
 #define X(name, id, text)                                                                          \
@@ -134,6 +145,9 @@ std::string advice(const wire::RefusedAnswer& refused, const FieldText& field) {
         return fmt::format("{}; expected nothing of the kind; {}", stop_cause_text(cause),
                            next_step_text(cause));
     }
+    case wire::RefusalReason::storing:
+        return fmt::format("{} bytes are left; expected none; wait until store_state says 0",
+                           refused.detail);
     case wire::RefusalReason::version:
         break; // version_error
     }

@@ -226,7 +226,7 @@ enum class VideoPattern : uint8_t { kBlack = 0, kFlat = 1, kHorizontalBars = 2, 
 
 constexpr uint8_t kMaxSchedule = 12;
 constexpr uint8_t kScheduleChannelMask = 0x7F;
-constexpr uint8_t kScheduleQuiet = 0x80; ///< sampled for the guard, not told
+constexpr uint8_t kScheduleQuiet = 0x80; ///< sampled for the guard, not sent
 
 /// One entry of the sampling schedule: the entries take the lines in turn. An entry samples `channel` at
 /// `first_place + step * n` ticks after the line start, n = 0 .. places-1 and again, one place per use.
@@ -234,10 +234,10 @@ struct ScheduleEntry {
     uint8_t channel = 0;
     uint16_t first_place = 0;
     uint16_t step = 0;
-    uint16_t places = 1;
+    uint16_t places = 0;
 
     template <class Visitor> constexpr void visit(Visitor& v) {
-        v.field("channel", "bits 0-6: 0-7; bit 7: sampled for the guard only, not told", channel);
+        v.field("channel", "bits 0-6: 0-7; bit 7: sampled for the guard only, not sent", channel);
         v.field("first_place", "ticks after the line start", first_place);
         v.field("step", "ticks", step);
         v.field("places", "number of places, at least 1", places);
@@ -355,9 +355,18 @@ struct GuardLimits {
         v.field("settle_ms", "from live until low limits, swing and retrace are watched, ms, 50 to 10000",
                 settle_ms);
         v.field("retrace_ms", "longest time without a watched retrace edge, ms, 20 to 1000", retrace_ms);
-        v.field("strikes", "readings out of range in a row that trip, 1 to 8", strikes);
+        v.field("strikes", "readings out of range in a row that trip, 1 or 2", strikes);
         v.field("loads", "bit 0 vertical, bit 1 horizontal load relay", loads);
         v.field("watch", "bit 0 field, bit 1 line retrace input", watch);
+    }
+};
+
+/// Which energise stage the host wants now. One stage per request: nothing is skipped, and a request that was
+/// meant for another stage is refused.
+struct PowerStage {
+    uint8_t stage = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("stage", "BenchState wanted: 1 checked, 2 starting, 3 live", stage);
     }
 };
 
@@ -368,13 +377,121 @@ struct PowerAnswer {
     uint8_t channel = 0;
     uint16_t code = 0;
     uint32_t trip_time = 0;
+    uint8_t step = 0;
+    uint16_t step_periods = 0;
     template <class Visitor> constexpr void visit(Visitor& v) {
         v.field("state", "BenchState after the request", state);
         v.field("cause", "StopCause of the last stop", cause);
         v.field("relays", "bits 0 to 4: K1 to K5 closed", relays);
         v.field("channel", "channel of the reading that tripped; 255: none", channel);
-        v.field("code", "its raw code", code);
+        v.field("code", "its raw code; for load_lost its swing", code);
         v.field("trip_time", "device time of the last trip, ticks", trip_time);
+        v.field("step", "StepState of the last load step", step);
+        v.field("step_periods", "periods of it that are over", step_periods);
+    }
+};
+
+/// A load step: with the board's supply off, K5 and one load relay close; 30 ms later the step drive (a MOSFET
+/// between the load and the bench's step supply) goes on for `on_ticks`, off for `off_ticks`, and again.
+/// Every edge stands at an exact tick, first_edge + n * (on_ticks + off_ticks) going on and on_ticks later going
+/// off: the samples of a capture that runs at the same time carry ticks of the same clock, so each falls at a
+/// known place of the step. With a period that is no multiple of the line, samples of successive periods fall at
+/// different places, and a step of microseconds is built up point by point.
+struct StepSettings {
+    uint8_t load = 0;
+    uint32_t on_ticks = 0;
+    uint32_t off_ticks = 0;
+    uint16_t periods = 0;
+    uint16_t rail_off = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("load", "1 vertical, 2 horizontal", load);
+        v.field("on_ticks", "drive on, ticks, 32768 to 1600000", on_ticks);
+        v.field("off_ticks", "drive off, ticks, 32768 to 1600000", off_ticks);
+        v.field("periods", "how many; all together at most 10 s", periods);
+        v.field("rail_off", "supply_v code below which the rail counts as off", rail_off);
+    }
+};
+
+constexpr uint32_t kMinStepTicks = 32768;     ///< the device's main loop is in time for this
+constexpr uint32_t kMaxStepTicks = 1600000;   ///< 0.1 s
+constexpr uint32_t kMaxStepSeconds = 10;
+
+struct StepStarted {
+    uint32_t first_edge = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("first_edge", "device time at which the drive goes on first, ticks", first_edge);
+    }
+};
+
+/// What a calibration found, as the device keeps it: two copies in its EEPROM, the newest whole one counts.
+/// Signed fields are two's complement in their unsigned type.
+struct Calibration {
+    uint32_t serial = 0;                   ///< of this bench
+    uint32_t date = 0;                     ///< seconds since 1970-01-01 UTC
+    uint8_t channels = 0;                  ///< bit n: channel n was calibrated
+    uint8_t parts = 0;                     ///< CalibrationPart bits
+    uint32_t gain[kGuardChannels] = {};    ///< true gain / nominal gain, in 1e-6: 1000000 is nominal
+    uint32_t gain_u[kGuardChannels] = {};  ///< standard uncertainty of it, 1e-6
+    uint32_t zero[kGuardChannels] = {};    ///< signed; true zero less nominal zero at the input, uV
+    uint32_t zero_u[kGuardChannels] = {};  ///< standard uncertainty of it, uV
+    uint32_t clock_ppb = 0;                ///< signed; true clock rate / nominal - 1, in 1e-9
+    uint32_t clock_u_ppb = 0;
+    uint32_t adc_reference_uv = 0; ///< true ADC reference
+    uint32_t adc_reference_u_uv = 0;
+    uint32_t trigger_delay_ps = 0; ///< signed; true aperture less the one told by start_capture
+    uint32_t trigger_delay_u_ps = 0;
+
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("serial", "serial number of this bench", serial);
+        v.field("date", "seconds since 1970-01-01 UTC", date);
+        v.field("channels", "bit n: channel n was calibrated", channels);
+        v.field("parts", "bit 0 clock, bit 1 ADC reference, bit 2 trigger delay calibrated", parts);
+        for (uint8_t i = 0; i < kGuardChannels; ++i) {
+            v.field("gain", "true gain / nominal, 1e-6, channels 0 to 7; 500000 to 2000000", gain[i]);
+        }
+        for (uint8_t i = 0; i < kGuardChannels; ++i) {
+            v.field("gain_u", "standard uncertainty of it, 1e-6, channels 0 to 7", gain_u[i]);
+        }
+        for (uint8_t i = 0; i < kGuardChannels; ++i) {
+            v.field("zero", "true zero less nominal at the input, uV, signed, channels 0 to 7", zero[i]);
+        }
+        for (uint8_t i = 0; i < kGuardChannels; ++i) {
+            v.field("zero_u", "standard uncertainty of it, uV, channels 0 to 7", zero_u[i]);
+        }
+        v.field("clock_ppb", "true clock rate / nominal - 1, 1e-9, signed", clock_ppb);
+        v.field("clock_u_ppb", "standard uncertainty of it", clock_u_ppb);
+        v.field("adc_reference_uv", "true ADC reference, uV", adc_reference_uv);
+        v.field("adc_reference_u_uv", "standard uncertainty of it", adc_reference_u_uv);
+        v.field("trigger_delay_ps", "true aperture less the one told, ps, signed", trigger_delay_ps);
+        v.field("trigger_delay_u_ps", "standard uncertainty of it", trigger_delay_u_ps);
+    }
+};
+
+/// Bits of Calibration::parts.
+enum CalibrationPart : uint8_t {
+    kCalibratedClock = 0x01,
+    kCalibratedReference = 0x02,
+    kCalibratedTrigger = 0x04,
+};
+
+/// What is kept of calibrations, and the newest whole one; zeros where there is none.
+struct CalibrationAnswer {
+    uint8_t copies = 0;
+    uint8_t newest = 0;
+    uint32_t sequence = 0;
+    Calibration calibration;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("copies", "bits 0, 1: copy 1, 2 is whole; bits 4, 5: it is empty; neither: damaged", copies);
+        v.field("newest", "copy that counts, 1 or 2; 0: none, the bench is not calibrated", newest);
+        v.field("sequence", "how often a calibration was written", sequence);
+        calibration.visit(v);
+    }
+};
+
+struct StoreAnswer {
+    uint16_t left = 0;
+    template <class Visitor> constexpr void visit(Visitor& v) {
+        v.field("left", "bytes still to be written; 0: done", left);
     }
 };
 
@@ -405,10 +522,14 @@ struct RefusedAnswer {
     X(stop_capture, 0x07, Empty, CaptureStopped, "stop, and seal the open blocks")                    \
     X(read_blocks, 0x08, ReadBlocksRequest, ReadBlocksAnswer, "numbered blocks, then the answer")     \
     X(power_off, 0x09, Empty, PowerAnswer, "every relay off, state idle; always obeyed")              \
-    X(power_on, 0x0A, Empty, PowerAnswer, "next energise stage: check, start, bypass")    \
+    X(power_on, 0x0A, PowerStage, PowerAnswer, "next energise stage: check, start or bypass")         \
     X(echo, 0x0B, Empty, Empty, "returns its 0 to 200 payload bytes: link test")                      \
     X(set_guard, 0x0C, GuardLimits, Empty, "limits of readings; idle only")                           \
-    X(power, 0x0D, Empty, PowerAnswer, "state, relays and the last trip")
+    X(power, 0x0D, Empty, PowerAnswer, "state, relays, the last trip, the load step")                 \
+    X(step_load, 0x0E, StepSettings, StepStarted, "current steps into one load, supply off; idle only; ends capture") \
+    X(write_calibration, 0x0F, Calibration, StoreAnswer, "kept in the device; idle only; empties the pool") \
+    X(read_calibration, 0x10, Empty, CalibrationAnswer, "the newest whole copy")                      \
+    X(store_state, 0x11, Empty, StoreAnswer, "how far the writing is")
 
 /// Frames from the device that are not the answer to one request kind: X(name, id, head type, meaning).
 #define YOKEDOCK_DEVICE_FRAMES(X)                                                                     \
@@ -423,7 +544,8 @@ struct RefusedAnswer {
     X(wrong_state, 4, "BenchState", "not possible in the bench's present state")                      \
     X(not_fitted, 5, "0", "this firmware or bench has no such function")                              \
     X(version, 6, "protocol version of the device", "host and firmware speak different protocols")    \
-    X(not_ready, 7, "StopCause that stands against it", "something stands against the next energise stage")
+    X(not_ready, 7, "StopCause that stands against it", "something stands against it now")            \
+    X(storing, 8, "bytes still to be written", "a calibration is being written; ask again in a second")
 
 /// X(name, id, text)
 #define YOKEDOCK_BENCH_STATES(X)                                                                      \
@@ -479,8 +601,22 @@ struct RefusedAnswer {
       "no reading can be trusted: mend the bench's front end first")                                  \
     X(no_limits, 22, "no limits were set in this session", "give a profile with limits")              \
     X(relays_settling, 23, "relays are still settling", "wait a second and ask again")                \
-    X(not_watched, 24, "the capture asked for leaves guarded channels unsampled for too long",        \
-      "use the host program that belongs to this firmware")
+    X(not_watched, 24, "the capture or sync asked for leaves guarded channels unsampled for too long", \
+      "fewer schedule entries, or a guarded channel that is missing added to them")                   \
+    X(reset_pin, 25, "the bench's microcontroller was reset by its reset pin or serial adapter",      \
+      "start again; if nobody asked for a reset, look at the cable")                                  \
+    X(brown_out, 26, "the bench's own supply broke down",                                             \
+      "look at the bench's own supply and at what the relays draw; then start again")                 \
+    X(step_late, 27, "an edge of the load step could not be put in its place in time",                \
+      "ask for the load step again")
+
+/// X(name, id, text)
+#define YOKEDOCK_STEP_STATES(X)                                                                       \
+    X(none, 0, "no load step since the start")                                                        \
+    X(closing, 1, "relays closed, contacts settling")                                                 \
+    X(running, 2, "the drive goes on and off")                                                        \
+    X(done, 3, "all periods were driven; off")                                                        \
+    X(stopped, 4, "stopped before its end; off")
 
 /// X(name, id, text)
 #define YOKEDOCK_RESET_CAUSES(X)                                                                      \
@@ -516,6 +652,12 @@ enum class BenchState : uint8_t {
 enum class StopCause : uint8_t {
 #define X(name, id, text, next_step) name = id,
     YOKEDOCK_STOP_CAUSES(X)
+#undef X
+};
+
+enum class StepState : uint8_t {
+#define X(name, id, text) name = id,
+    YOKEDOCK_STEP_STATES(X)
 #undef X
 };
 

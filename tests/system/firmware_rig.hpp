@@ -32,7 +32,8 @@ class FirmwareRig final : public sim::ChipListener {
             FAIL(loaded.error().text);
         }
         chip_ = std::move(loaded).value();
-        chip_->set_pin('C', 0, false); // stop loop closed
+        chip_->set_pin('D', 0, false); // no over-current
+        chip_->set_pin('D', 1, false); // stop loop closed
         run_for(100000);
     }
 

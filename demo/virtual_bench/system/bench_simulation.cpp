@@ -17,9 +17,9 @@ constexpr Cycle kOpenLeadCycles = 32;
 
 // The front end's stop loop is closed (low: run) and its over-current comparator quiet; pins as the
 // firmware has them.
-constexpr char kSafetyPort = 'C';
-constexpr std::uint8_t kStopLoopBit = 0;
-constexpr std::uint8_t kOverCurrentBit = 1;
+constexpr char kSafetyPort = 'D';
+constexpr std::uint8_t kOverCurrentBit = 0;
+constexpr std::uint8_t kStopLoopBit = 1;
 
 constexpr double seconds(Cycle at) {
     return static_cast<double>(at) / kClockHz;

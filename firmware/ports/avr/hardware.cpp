@@ -6,7 +6,6 @@
 #include "firmware/ports/avr/startup.hpp"
 #include "firmware/ports/avr/video.hpp"
 #include "shared/sync/standards.hpp"
-#include <avr/eeprom.h>
 
 namespace yokedock {
 namespace firmware {
@@ -18,7 +17,9 @@ static_assert(kFirstPlan.ok, "the default standard must be one the device makes"
 } // namespace
 
 void AvrHardware::begin() {
-    PORTC |= kStopPin; // pull-up
+    PORTD |= kStopPin | kOverCurrentPin; // pull-ups
+    DDRL |= kStepPin;
+    firmware::rearm_protection();
     DDRE |= kWindowPin;
     DDRH |= kPatternPin;
     firmware::pool.reset();
@@ -77,9 +78,28 @@ uint32_t AvrHardware::now() const {
     return tick_from_low(TCNT4);
 }
 
-uint32_t AvrHardware::bench_serial() const {
-    const uint32_t stored = eeprom_read_dword(reinterpret_cast<const uint32_t*>(0));
+uint32_t AvrHardware::stored_serial() const {
+    uint32_t stored = 0;
+    for (uint8_t i = 0; i < 4; ++i) {
+        stored |= static_cast<uint32_t>(eeprom_read(i)) << (8 * i);
+    }
     return stored == 0xFFFFFFFFu ? 0 : stored; // erased: no number given yet
+}
+
+uint8_t AvrHardware::eeprom_read(uint16_t address) const {
+    while (!eeprom_ready()) { // data sheet: no reading while a byte is written
+    }
+    EEAR = address;
+    EECR |= 1 << EERE;
+    return EEDR;
+}
+
+void AvrHardware::eeprom_write(uint16_t address, uint8_t value) {
+    EEAR = address;
+    EEDR = value;
+    InterruptLock lock; // the second bit within four cycles of the first (data sheet, EECR)
+    EECR = 1 << EEMPE;
+    EECR |= 1 << EEPE;
 }
 
 wire::ResetCause AvrHardware::reset_cause() const {
@@ -165,14 +185,35 @@ void AvrHardware::reset_counters() {
 void AvrHardware::start_capture(const wire::CaptureSettings& settings) {
     settings_ = settings;
     capture_ = kWaiting;
+    if (change_pending() && firmware::guard.stage() != Guard::Stage::kOff) {
+        sample_for_guard();
+    }
     poll();
 }
 
+bool AvrHardware::other_work() const {
+    return settings_.line_edge_mode != static_cast<uint8_t>(wire::EdgeMode::kOff) ||
+           pattern_ != wire::VideoPattern::kBlack;
+}
+
+/// While a capture waits for its sync the guard goes on looking, by the same schedule. The plan in
+/// force and the one to come share it: places stay inside the shorter line.
+void AvrHardware::sample_for_guard() {
+    wire::CaptureSettings quiet = settings_;
+    for (uint8_t i = 0; i < quiet.entries; ++i) {
+        quiet.schedule[i].channel |= wire::kScheduleQuiet;
+    }
+    const uint16_t now = static_cast<uint16_t>(2 * sequencer.plan().achieved.half_line_ticks);
+    start_sampling(quiet, now < line_ticks() ? now : line_ticks(), other_work());
+}
+
 void AvrHardware::begin_capture() {
+    if (sampler.enabled() != 0) {
+        stop_sampling(); // that of sample_for_guard()
+    }
     reset_counters();
     capture_ = kRunning;
-    const bool line_edges = settings_.line_edge_mode != static_cast<uint8_t>(wire::EdgeMode::kOff);
-    start_sampling(settings_, line_ticks(), line_edges || pattern_ != wire::VideoPattern::kBlack);
+    start_sampling(settings_, line_ticks(), other_work());
     start_edges(settings_.line_edge_mode, settings_.field_edge_mode);
 }
 
@@ -185,31 +226,23 @@ void AvrHardware::stop_capture() {
     firmware::pool.seal_open();
 }
 
+void AvrHardware::start_watch(const wire::CaptureSettings& settings, bool keep) {
+    settings_ = settings;
+    capture_ = keep ? kRunning : kWatching; // field starts are kept as well
+    firmware::pool.keep_newest(keep);
+    const uint16_t now = static_cast<uint16_t>(2 * sequencer.plan().achieved.half_line_ticks);
+    start_sampling(settings_, now < line_ticks() ? now : line_ticks(), other_work());
+    start_edges(0, 0);
+}
+
 void AvrHardware::set_relays(uint8_t relays) {
     InterruptLock lock;
-    // The conversion handler may have opened the supply since these were worked out.
-    if (firmware::guard.cause() != wire::StopCause::none) {
+    // A handler may have opened the supply since these were worked out.
+    constexpr uint8_t kSeen = (1 << kOverCurrentSeenBit) | (1 << kStopSeenBit);
+    if (firmware::guard.cause() != wire::StopCause::none || (GPIOR0 & kSeen) != 0) {
         relays = static_cast<uint8_t>(relays & ~(kRelaySupply | kRelayBypass));
     }
     YOKEDOCK_RELAY_PORT = static_cast<uint8_t>((YOKEDOCK_RELAY_PORT & ~kRelayMask) | relays);
-}
-
-void AvrHardware::start_watch(bool keep) {
-    // Every channel but the reference, a line each; places wander, so that load currents show their
-    // swing.
-    wire::CaptureSettings watch;
-    watch.adc_prescale_log2 = kOneLinePrescale;
-    watch.entries = wire::kGuardChannels - 1;
-    const uint16_t line = line_ticks();
-    const uint16_t step = static_cast<uint16_t>(line / 16);
-    for (uint8_t i = 0; i < watch.entries; ++i) {
-        watch.schedule[i].channel = static_cast<uint8_t>(i | (keep ? 0 : wire::kScheduleQuiet));
-        watch.schedule[i].first_place = step;
-        watch.schedule[i].step = step;
-        watch.schedule[i].places = 8;
-    }
-    firmware::pool.keep_newest(keep);
-    start_capture(watch);
 }
 
 uint32_t AvrHardware::retrace_edges(bool line) {

@@ -46,9 +46,10 @@ void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks, 
     }
     const uint8_t prescale = settings.adc_prescale_log2;
     sampler.configure(settings, line_ticks, conversion_ticks(prescale),
-                      other_work ? line_ticks : 0);
+                      trigger_spacing(conversion_ticks(prescale), line_ticks, other_work));
     ADCSRA = 0;
-    ADMUX = static_cast<uint8_t>((1 << REFS0) | settings.schedule[0].channel);
+    ADMUX = static_cast<uint8_t>((1 << REFS0) |
+                                 (settings.schedule[0].channel & wire::kScheduleChannelMask));
     adcsra_quiet = static_cast<uint8_t>((1 << ADEN) | (1 << ADATE) | prescale);
     adcsra_armed = static_cast<uint8_t>(adcsra_quiet | (1 << ADIE));
     // The first conversion after switching on takes 25 converter clocks: one for nothing, by hand.

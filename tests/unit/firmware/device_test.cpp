@@ -61,8 +61,8 @@ TEST_CASE("wrong requests are refused with reason and detail") {
                   Reason::bad_value, 0);
     check_refused(bench.ask(Kind::set_video, 6, wire::VideoSettings{5}), Kind::set_video,
                   Reason::bad_value, 0);
-    check_refused(bench.ask_payload(Kind::power_on, 7, {}), Kind::power_on, Reason::not_ready,
-                  static_cast<std::uint32_t>(wire::StopCause::no_limits));
+    check_refused(bench.ask(Kind::power_on, 7, wire::PowerStage{1}), Kind::power_on,
+                  Reason::not_ready, static_cast<std::uint32_t>(wire::StopCause::no_limits));
     check_refused(bench.ask_payload(Kind::echo, 8, std::vector<std::uint8_t>(201, 1)), Kind::echo,
                   Reason::bad_size, 201);
     CHECK(bench.hardware.sync_changes == 0);

@@ -64,6 +64,11 @@ struct Guarded : Bench {
     Answer ask_payload(Kind kind, const std::vector<std::uint8_t>& payload = {}) {
         return Bench::ask_payload(kind, ++number, payload);
     }
+    Answer power_on(State stage) {
+        return ask(Kind::power_on, wire::PowerStage{static_cast<std::uint8_t>(stage)});
+    }
+    /// The stage that comes next.
+    Answer power_on() { return power_on(static_cast<State>(static_cast<int>(state()) + 1)); }
 
     Guarded() {
         hardware.code = {512, 512, 0, 0, 100, 0, 600, 512};
@@ -100,26 +105,26 @@ struct Guarded : Bench {
 
     void to_checked() {
         ask(Kind::set_guard, limits());
-        REQUIRE(ask_payload(Kind::power_on).kind == wire::answer_to(Kind::power_on));
+        REQUIRE(power_on().kind == wire::answer_to(Kind::power_on));
         REQUIRE(state() == State::checked);
         pass(50);
     }
     void to_starting() {
         to_checked();
-        REQUIRE(ask_payload(Kind::power_on).kind == wire::answer_to(Kind::power_on));
+        REQUIRE(power_on().kind == wire::answer_to(Kind::power_on));
         REQUIRE(state() == State::starting);
         board_on(true);
         pass(100);
     }
     void to_live() {
         to_starting();
-        REQUIRE(ask_payload(Kind::power_on).kind == wire::answer_to(Kind::power_on));
+        REQUIRE(power_on().kind == wire::answer_to(Kind::power_on));
         REQUIRE(state() == State::live);
         pass(600); // settled
         REQUIRE(state() == State::live);
     }
     void check_not_ready(Cause cause) {
-        check_refused(ask_payload(Kind::power_on), Kind::power_on, Reason::not_ready,
+        check_refused(power_on(), Kind::power_on, Reason::not_ready,
                       static_cast<std::uint32_t>(cause));
     }
 };
@@ -170,10 +175,10 @@ TEST_CASE("a check is refused with what stands against it, and nothing moves") {
 TEST_CASE("too early, too late and too low a rail do not get on") {
     Guarded b;
     b.ask(Kind::set_guard, limits());
-    b.ask_payload(Kind::power_on);
+    b.power_on();
     b.check_not_ready(Cause::relays_settling);
     b.pass(50);
-    b.ask_payload(Kind::power_on);
+    b.power_on();
     REQUIRE(b.state() == State::starting);
     b.pass(100);
     b.check_not_ready(Cause::rail_not_up);
@@ -182,7 +187,7 @@ TEST_CASE("too early, too late and too low a rail do not get on") {
     CHECK(b.state() == State::tripped);
     CHECK(b.cause() == Cause::rail_not_up);
     // A trip is acknowledged by power_off; loads are let go first.
-    check_refused(b.ask_payload(Kind::power_on), Kind::power_on, Reason::wrong_state,
+    check_refused(b.power_on(State::checked), Kind::power_on, Reason::wrong_state,
                   static_cast<std::uint32_t>(State::tripped));
     b.ask_payload(Kind::power_off);
     CHECK(b.cause() == Cause::rail_not_up);
@@ -261,7 +266,14 @@ TEST_CASE("every cause trips, is kept and told, and takes the supply off at once
         const auto power = read<wire::PowerAnswer>(b.ask_payload(Kind::power));
         CHECK(power.state == static_cast<std::uint8_t>(State::tripped));
         CHECK(power.cause == static_cast<std::uint8_t>(c.cause));
-        CHECK(b.hardware.stops > 0); // sampling stopped: the newest samples are kept
+        // Sampling goes on for a little, and then stops: the samples around the trip are kept.
+        const int stops = b.hardware.stops;
+        b.pass(kAfterTripMs - 2);
+        CHECK(b.hardware.stops == stops);
+        CHECK(b.hardware.sampling);
+        b.pass(5);
+        CHECK(b.hardware.stops == stops + 1);
+        CHECK_FALSE(b.hardware.sampling);
         b.pass(1000);
         CHECK(b.hardware.relays == 0);
     }
@@ -313,8 +325,8 @@ TEST_CASE("a capture that leaves guarded channels out is refused while the suppl
     s.schedule[0] = {0, 300, 0, 1};
     check_refused(b.ask(Kind::start_capture, s), Kind::start_capture, Reason::not_ready,
                   static_cast<std::uint32_t>(Cause::not_watched));
-    s.entries = 5;
-    for (std::uint8_t i = 0; i < 4; ++i) {
+    s.entries = 6;
+    for (std::uint8_t i = 0; i < 5; ++i) {
         s.schedule[i + 1] = {static_cast<std::uint8_t>((2 + i) | wire::kScheduleQuiet), 300, 0, 1};
     }
     CHECK(b.ask(Kind::start_capture, s).kind == wire::answer_to(Kind::start_capture));
@@ -366,7 +378,7 @@ TEST_CASE("no sequence of requests, readings, silence and resets reaches a forbi
             case 2:
             case 3:
             case 4:
-                b->ask_payload(Kind::power_on);
+                b->power_on();
                 break;
             case 5:
                 b->ask_payload(random() % 4 == 0 ? Kind::power_off : Kind::power);

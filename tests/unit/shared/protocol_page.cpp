@@ -100,6 +100,8 @@ std::string protocol_page() {
 #define X(name, id, text) out << "| " << id << " | `" #name "` | " << text << " |\n";
     out << "\n## Reset causes\n\n| number | cause | meaning |\n|---|---|---|\n";
     YOKEDOCK_RESET_CAUSES(X)
+    out << "\n## States of a load step\n\n| number | state | meaning |\n|---|---|---|\n";
+    YOKEDOCK_STEP_STATES(X)
 #undef X
     out << "\n## Fields\n\nA refusal of a value names its field by the number in the first "
            "column.\n";

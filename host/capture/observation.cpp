@@ -43,7 +43,7 @@ double median(std::vector<double> values) {
 class TimeAxis {
   public:
     TimeAxis(const RawMeasurement& measurement)
-        : clock_hz_(measurement.bench.identity.clock_hz),
+        : clock_hz_(measurement.bench.true_clock_hz()),
           origin_(measurement.captures.empty() ? 0 : measurement.captures.front().begin_ticks) {}
     [[nodiscard]] double operator()(std::int64_t ticks) const {
         return static_cast<double>(ticks - origin_) / clock_hz_;
@@ -117,7 +117,7 @@ template <class EdgesOf, class ModeOf>
 PulseTrain pulses(const RawMeasurement& measurement, const TimeAxis& axis, BlockKind kind,
                   EdgesOf edges_of, ModeOf mode_of) {
     PulseTrain train;
-    train.resolution_s = 1.0 / measurement.bench.identity.clock_hz;
+    train.resolution_s = 1.0 / measurement.bench.true_clock_hz();
     double watched_until =
         axis(measurement.captures.empty() ? 0 : measurement.captures.front().begin_ticks);
     for (const RawCapture& capture : measurement.captures) {
@@ -153,7 +153,7 @@ PulseTrain pulses(const RawMeasurement& measurement, const TimeAxis& axis, Block
 }
 
 void add_sync(const RawMeasurement& measurement, const TimeAxis& axis, Observation& observation) {
-    const double clock_hz = measurement.bench.identity.clock_hz;
+    const double clock_hz = measurement.bench.true_clock_hz();
     for (const RawCapture& capture : measurement.captures) {
         const wire::SyncAchieved& plan = capture.plan;
         const double half_line_s =

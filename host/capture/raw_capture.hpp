@@ -72,8 +72,12 @@ struct BenchInfo {
     std::string transport;           ///< "serial", "tcp", "unix", "memory"
     std::string address;             ///< as the user gave it
     bool simulated = false;          ///< the bench said or the user told that it is a virtual one
-    double clock_u_relative = kClockTolerancePpm * 1e-6; ///< standard uncertainty of clock_hz until calibrated
+    double clock_relative = 0; ///< true clock rate / nominal - 1, as calibrated
+    double clock_u_relative = kClockTolerancePpm * 1e-6; ///< standard uncertainty of it; nominal until calibrated
+    std::uint32_t calibrated_s = 0; ///< date of the calibration in use, seconds since 1970-01-01 UTC; 0: none
     std::array<ChannelScale, kChannelCount> scale;
+
+    [[nodiscard]] double true_clock_hz() const { return identity.clock_hz * (1 + clock_relative); }
 };
 
 struct RawMeasurement {

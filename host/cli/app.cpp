@@ -48,6 +48,7 @@ int run_yokedock(const std::vector<std::string>& arguments, Seams& seams) {
         "\nExample:\n  yokedock find tcp:127.0.0.1:4100\n\nyokedock COMMAND --help tells more.");
     Chosen chosen;
     set_up_find(app, chosen);
+    set_up_calibrate(app, chosen);
     set_up_run(app, chosen);
     set_up_measure(app, chosen);
     set_up_sweep(app, chosen);

@@ -36,6 +36,7 @@ void set_up_sweep(CLI::App& app, Chosen& chosen);
 void set_up_analyse(CLI::App& app, Chosen& chosen);
 void set_up_import(CLI::App& app, Chosen& chosen);
 void set_up_profile(CLI::App& app, Chosen& chosen);
+void set_up_calibrate(CLI::App& app, Chosen& chosen);
 
 constexpr const char* kGroupBench = "Bench";
 constexpr const char* kGroupMeasure = "Measure a board";

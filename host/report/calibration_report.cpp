@@ -6,6 +6,7 @@
 #include "host/report/json.hpp"
 #include <algorithm>
 #include <fmt/format.h>
+#include <nlohmann/json.hpp>
 
 namespace yokedock::report {
 namespace {

@@ -236,6 +236,9 @@ void AvrHardware::start_watch(const wire::CaptureSettings& settings, bool keep) 
 }
 
 void AvrHardware::set_relays(uint8_t relays) {
+    if ((YOKEDOCK_RELAY_PORT & kRelayMask) == relays) {
+        return; // handlers only open
+    }
     InterruptLock lock;
     // A handler may have opened the supply since these were worked out.
     constexpr uint8_t kSeen = (1 << kOverCurrentSeenBit) | (1 << kStopSeenBit);

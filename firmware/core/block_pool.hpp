@@ -158,17 +158,6 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         w.gap = 1;
     }
 
-    /// A line edge is lost: its time cannot be told. From the same context as push_line_edge().
-    YOKEDOCK_RARE void lose_line_edge() {
-        break_line_edges();
-        lose(path.writer[1]);
-    }
-
-    /// Tick of the last line edge, right unless 65536 ticks and more have passed without one.
-    uint32_t last_line_edge() const {
-        return (static_cast<uint32_t>(path.line_high) << 16) | path.line_low;
-    }
-
     /// Before the first line edge of a capture, at tick `now`: no edge was there.
     void begin_line_edges(uint32_t now) {
         path.line_low = static_cast<uint16_t>(now);

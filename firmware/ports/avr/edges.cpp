@@ -27,35 +27,16 @@ uint8_t field_counted;
 uint8_t field_both;
 uint32_t field_last; ///< time of the last field edge
 
+/// Tick of an edge whose low half this is. It was, so all of the low half's range is good for how
+/// long it has waited since: 65535 ticks. At a high line rate, with everything else busy and the
+/// serial line receiving without a pause, that has been 40000.
 inline uint32_t lock_tick(uint16_t low) {
     InterruptLock lock;
-    return tick_from_low(low);
-}
-
-/// Edges wait behind this one, and one of them is the last before a lost one.
-inline bool queue_overflowed() {
-    InterruptLock lock;
-    const uint8_t newest = static_cast<uint8_t>(line_queue.head - sizeof(LineQueue::Edge));
-    return line_queue.head != line_queue.tail &&
-           (line_queue.edge[(newest & kLineQueueMask) / sizeof(LineQueue::Edge)].tccr4b &
-            kLineEdgeLost) != 0;
-}
-
-/// While the serial line receives without a pause at a high line rate, nothing is left for the
-/// recording of edges: one may wait for longer than the low half of its tick is good for. It cannot
-/// have waited so long without the queue running over, and then looks a whole turn of the low half
-/// too late.
-inline bool too_old(uint16_t stamp, uint8_t control) {
-    return ((control & kLineEdgeLost) != 0 || queue_overflowed()) &&
-           lock_tick(stamp) - pool.last_line_edge() >= 0x10000u;
+    const uint16_t now = TCNT4;
+    return tick_from_low(now) - static_cast<uint16_t>(now - low);
 }
 
 YOKEDOCK_RARE void record_line_edge(uint16_t stamp, uint8_t control) {
-    if (too_old(stamp, control)) {
-        pool.lose_line_edge();
-        line_counter.forget_last();
-        return;
-    }
     const bool wrapped = (TIFR4 & (1 << TOV4)) != 0;
     const uint32_t far =
         pool.push_line_edge(stamp, (control & (1 << ICES4)) != 0, wrapped, lock_tick);
@@ -126,7 +107,7 @@ yokedock_line_edge(uint16_t stamp, uint8_t control) {
 extern "C" __attribute__((used, externally_visible, noinline)) void
 yokedock_last_line_edge(uint16_t stamp, uint8_t control) {
     using namespace yokedock::firmware;
-    yokedock_line_edge(stamp, control);
+    yokedock_line_edge(stamp, control & static_cast<uint8_t>(~kLineEdgeLost));
     pool.break_line_edges();
     line_counter.forget_last();
 }

@@ -198,6 +198,7 @@ template <class Hardware> class Device {
     void status(const wire::Empty&) {
         wire::StatusAnswer s;
         hw_.read_counters(s);
+        power_.look();
         s.state = static_cast<uint8_t>(bench().state());
         s.cause = static_cast<uint8_t>(bench().cause());
         s.flags = static_cast<uint8_t>((hw_.output() ? wire::kStatusSyncOn : 0) |

@@ -136,8 +136,9 @@ class Guard {
     /// The same for a reading outside its limits.
     bool bad(uint8_t channel, uint16_t code) {
         Reading& r = path.reading[channel];
-        ++r.strikes;
-        if (r.strikes < limits_.strikes || stage_ == Stage::kOff) {
+        r.strikes = r.strikes == 0xFF ? r.strikes : static_cast<uint8_t>(r.strikes + 1);
+        // The first cause is kept: after it the rail falls, and more readings go wrong.
+        if (r.strikes < limits_.strikes || stage_ == Stage::kOff || cause_ != Cause::none) {
             return false;
         }
         tripped(channel, code, cause_of(channel, code > r.high));
@@ -223,7 +224,7 @@ class Guard {
     static constexpr uint8_t kNoChannel = 0xFF;
     static constexpr uint8_t kMostStrikes = 2;
     static constexpr uint8_t kSpanChannels = 2; ///< v_yoke_a and h_yoke_a
-    static constexpr uint16_t kSpanMs = 60; ///< three fields of 50 Hz
+    static constexpr uint16_t kSpanMs = 60;     ///< three fields of 50 Hz
 
     /// What the conversion handler looks at, per channel.
     struct Reading {

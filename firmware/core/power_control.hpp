@@ -36,6 +36,18 @@ template <class Hardware> class PowerControl {
     /// Once per round of the main loop, before requests are taken. What need not be looked at in
     /// every round waits for the next millisecond: the rest of the main loop has little time.
     void poll() {
+        look();
+        const uint32_t now = hw_.now();
+        if (now - last_ms_ >= kTicksPerMs) {
+            pass_time(now);
+            each_millisecond(now);
+        }
+        drive_step(now);
+    }
+
+    /// What handlers have seen is taken over: before a state is told, too, for a round of the main
+    /// loop may last a millisecond.
+    void look() {
         if (hw_.stop_pressed()) {
             stop(Cause::stop_button);
         }
@@ -45,12 +57,6 @@ template <class Hardware> class PowerControl {
         if (bench_.supply_on() && hw_.guard().cause() != Cause::none) {
             stop(hw_.guard().cause()); // the conversion handler has tripped
         }
-        const uint32_t now = hw_.now();
-        if (now - last_ms_ >= kTicksPerMs) {
-            pass_time(now);
-            each_millisecond(now);
-        }
-        drive_step(now);
     }
 
     /// A frame with a right CRC came.
@@ -160,6 +166,7 @@ template <class Hardware> class PowerControl {
     }
 
     wire::PowerAnswer answer() {
+        look();
         wire::PowerAnswer p;
         p.state = static_cast<uint8_t>(bench_.state());
         p.cause = static_cast<uint8_t>(bench_.cause());

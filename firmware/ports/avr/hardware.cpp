@@ -74,8 +74,7 @@ void AvrHardware::record_field() {
 }
 
 uint32_t AvrHardware::now() const {
-    InterruptLock lock;
-    return tick_from_low(TCNT4);
+    return tick_now();
 }
 
 uint32_t AvrHardware::stored_serial() const {

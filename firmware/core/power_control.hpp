@@ -224,8 +224,8 @@ template <class Hardware> class PowerControl {
             step_.stop(); // before its relays
         }
         bench_.stop(cause);
+        hw_.set_relays(bench_.relays());
         if (was_on) {
-            hw_.set_relays(bench_.relays());
             trip_time_ = hw_.now();
             freeze_ms_ = kAfterTripMs;
         }

@@ -15,6 +15,7 @@ class GuardedRig {
     FirmwareRig rig;
     std::uint8_t relays = 0;
     Cycle supply_off_at = 0; ///< K1 went low last
+    bool drive = false;      ///< the step drive is on
     bool swing = true;       ///< load currents move
     bool field_pulses = true;
     bool line_pulses = true;
@@ -30,6 +31,12 @@ class GuardedRig {
         };
         rig.on_sample = [this](std::uint8_t channel, Cycle) { return code(channel); };
         rig.on_output = [this](sim::Output output, Cycle at, bool high) {
+            if (output == sim::Output::kOc5a) {
+                drive = high;
+                rule(!high || (relays & (firmware::kRelayStep | firmware::kRelaySupply)) ==
+                                  firmware::kRelayStep,
+                     "drive on without its relay");
+            }
             if (!on() || high) {
                 return;
             }
@@ -100,6 +107,12 @@ class GuardedRig {
     void ms(Cycle milliseconds) { rig.run_for(milliseconds * 16000); }
 
   private:
+    void rule(bool good, const char* what) {
+        if (!good) {
+            broken.emplace_back(what);
+        }
+    }
+
     int code(std::uint8_t channel) {
         if (!on()) {
             return channel == static_cast<std::uint8_t>(ChannelId::ref_v) ? 512 : 0;
@@ -124,15 +137,11 @@ class GuardedRig {
         if (was_on && !on()) {
             supply_off_at = at;
         }
-        const auto rule = [this](bool good, const char* what) {
-            if (!good) {
-                broken.emplace_back(what);
-            }
-        };
         const std::uint8_t moved = before ^ relays;
         // K2 follows K1 two cycles later at a trip.
         rule(on() || was_on || (relays & kRelayBypass) == 0, "bypass without supply");
         rule(!on() || (relays & kRelayStep) == 0, "step drive with supply");
+        rule((moved & kRelayStep) == 0 || !drive, "step relay moved with the drive on");
         rule(!(was_on || on()) || (moved & kRelayLoads) == 0, "load moved with supply");
     }
 

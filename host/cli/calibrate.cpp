@@ -7,9 +7,10 @@
 #include "host/record/calibration_file.hpp"
 #include "host/report/calibration_report.hpp"
 #include "host/report/text.hpp"
-#include <charconv>
+#include <cmath>
 #include <filesystem>
 #include <fmt/format.h>
+#include <optional>
 #include <ostream>
 
 namespace yokedock::cli {
@@ -28,17 +29,15 @@ struct CalibrateCommand {
     bool simulated = false;
     bool start_anew = false;
     std::string channel;
-    double true_value = 0;
+    std::optional<double> true_value;
     double true_u = 0;
-    bool has_true = false;
     double seconds = 1;
     double clock_s = 0;
     double host_clock_ppm = 20;
     double reference_v = 0;
     double reference_u_v = 0;
-    double trigger_ns = 0;
+    std::optional<double> trigger_ns;
     double trigger_u_ns = 0;
-    bool has_trigger = false;
 };
 
 Error usage(std::string text) {
@@ -61,12 +60,12 @@ Status check_options(const CalibrateCommand& o) {
         if (const auto channel = channel_of(o.channel); !channel) {
             return channel.error();
         }
-        if (!o.has_true || !(o.true_u > 0)) {
+        if (!o.true_value.has_value() || !(o.true_u > 0)) {
             return usage("--channel needs what is really there: --true VALUE and --true-u U, the "
                          "meter's or source's "
                          "standard uncertainty in the same unit, more than 0");
         }
-    } else if (o.has_true) {
+    } else if (o.true_value.has_value()) {
         return usage("--true needs --channel NAME");
     }
     if (!(o.seconds >= 0.1 && o.seconds <= 30)) {
@@ -85,7 +84,7 @@ Status check_options(const CalibrateCommand& o) {
             "uncertainty of more than 0",
             o.reference_v, o.reference_u_v));
     }
-    if (o.has_trigger && !(std::abs(o.trigger_ns) <= 100000 && o.trigger_u_ns > 0)) {
+    if (o.trigger_ns && !(std::abs(*o.trigger_ns) <= 100000 && o.trigger_u_ns > 0)) {
         return usage("--trigger-delay-ns must be -100000 to 100000, with --trigger-delay-u-ns of "
                      "more than 0");
     }
@@ -244,12 +243,12 @@ Status take(bench::Bench& bench, const CalibrateCommand& o, const std::string& p
     if (o.reference_v != 0) {
         file.adc_reference_v = Stated{o.reference_v, o.reference_u_v};
     }
-    if (o.has_trigger) {
-        file.trigger_delay_s = Stated{o.trigger_ns * 1e-9, o.trigger_u_ns * 1e-9};
+    if (o.trigger_ns) {
+        file.trigger_delay_s = Stated{*o.trigger_ns * 1e-9, o.trigger_u_ns * 1e-9};
     }
     if (!o.channel.empty()) {
         const Status added = add_point(bench, channel_of(o.channel).value(),
-                                       {o.true_value, o.true_u}, o.seconds, file, seams);
+                                       {*o.true_value, o.true_u}, o.seconds, file, seams);
         if (!added) {
             return added;
         }
@@ -305,7 +304,7 @@ Result<ExitCode> run_calibrate(const CalibrateCommand& o, Seams& seams) {
         return good.error();
     }
     const bool takes =
-        !o.channel.empty() || o.clock_s > 0 || o.reference_v != 0 || o.has_trigger || o.guide;
+        !o.channel.empty() || o.clock_s > 0 || o.reference_v != 0 || o.trigger_ns.has_value() || o.guide;
     if (!takes && !o.store && !o.show) {
         return usage(
             "nothing to do: expected --show, --guide, --channel with --true and --true-u, "
@@ -359,67 +358,59 @@ Result<ExitCode> run_calibrate(const CalibrateCommand& o, Seams& seams) {
 
 } // namespace
 
-void set_up_calibrate(CLI::App& app, Chosen& chosen) {
+void set_up_calibrate(Parser& app, Chosen& chosen) {
     const auto o = std::make_shared<CalibrateCommand>();
-    CLI::App* command = add_command<CalibrateCommand>(
+    Parser command = add_command<CalibrateCommand>(
         app, chosen, "calibrate",
         "Compare the bench's inputs and clock with a meter, a source, this computer", kGroupBench,
         o, run_calibrate);
-    command->add_option("--bench", o->bench, "address: serial:DEVICE, tcp:HOST:PORT, unix:PATH")
-        ->required();
-    command->add_flag("--show", o->show, "show what the bench has stored");
-    command->add_flag("--guide", o->guide, "ask for every input in turn");
-    command->add_option("--channel", o->channel, "input whose reading is taken now")
-        ->group("One point");
+    command.add_option("--bench", o->bench, "address: serial:DEVICE, tcp:HOST:PORT, unix:PATH")
+        .required();
+    command.add_flag("--show", o->show, "show what the bench has stored");
+    command.add_flag("--guide", o->guide, "ask for every input in turn");
+    const std::string point = "One point";
+    command.add_option("--channel", o->channel, "input whose reading is taken now").group(point);
+    command.add_option("--true", o->true_value, "what is really there, in the channel's unit")
+        .group(point);
+    command.add_option("--true-u", o->true_u, "its standard uncertainty, in the same unit")
+        .group(point);
+    command.add_option("--seconds", o->seconds, "how long to read").show_default().group(point);
+    const std::string rest = "Clock, reference, trigger";
     command
-        ->add_option_function<double>(
-            "--true", [o](const double& v) { o->true_value = v, o->has_true = true; },
-            "what is really there, in the channel's unit")
-        ->group("One point");
-    command->add_option("--true-u", o->true_u, "its standard uncertainty, in the same unit")
-        ->group("One point");
-    command->add_option("--seconds", o->seconds, "how long to read")
-        ->capture_default_str()
-        ->group("One point");
+        .add_option("--clock-s", o->clock_s,
+                    "compare the clocks over this time; 600 s or more is good")
+        .group(rest);
     command
-        ->add_option("--clock-s", o->clock_s,
-                     "compare the clocks over this time; 600 s or more is good")
-        ->group("Clock, reference, trigger");
+        .add_option("--host-clock-u-ppm", o->host_clock_ppm,
+                    "standard uncertainty of this computer's clock (common practice, no source: 20 "
+                    "without network time, 1 with it)")
+        .show_default()
+        .group(rest);
     command
-        ->add_option("--host-clock-u-ppm", o->host_clock_ppm,
-                     "standard uncertainty of this computer's clock (common practice, no source: "
-                     "20 without network "
-                     "time, 1 with it)")
-        ->capture_default_str()
-        ->group("Clock, reference, trigger");
+        .add_option("--adc-reference-v", o->reference_v,
+                    "converter reference, measured with a meter")
+        .group(rest);
+    command.add_option("--adc-reference-u-v", o->reference_u_v, "its standard uncertainty")
+        .group(rest);
     command
-        ->add_option("--adc-reference-v", o->reference_v,
-                     "converter reference, measured with a meter")
-        ->group("Clock, reference, trigger");
-    command->add_option("--adc-reference-u-v", o->reference_u_v, "its standard uncertainty")
-        ->group("Clock, reference, trigger");
-    command
-        ->add_option_function<double>(
-            "--trigger-delay-ns",
-            [o](const double& v) { o->trigger_ns = v, o->has_trigger = true; },
-            "sampling instant less the one the device tells")
-        ->group("Clock, reference, trigger");
-    command->add_option("--trigger-delay-u-ns", o->trigger_u_ns, "its standard uncertainty")
-        ->group("Clock, reference, trigger");
-    command->add_option("--file", o->file,
-                        "the host's copy (default: yokedock-bench-SERIAL.calibration.json here)");
-    command->add_flag("--start-anew", o->start_anew, "forget the points of an existing file");
-    command->add_flag("--store", o->store, "write the results into the bench");
-    command->add_flag("--simulated", o->simulated,
-                      "the bench is the virtual one: the file says so");
-    command->add_flag("--json", o->json, "--show as JSON")->group("Output");
-    command->footer("Example:\n"
-                    "  yokedock calibrate --bench tcp:127.0.0.1:4100 --channel supply_v --true 0 "
-                    "--true-u 0.01\n"
-                    "  yokedock calibrate --bench tcp:127.0.0.1:4100 --channel supply_v --true "
-                    "24.03 --true-u 0.02 --store\n"
-                    "  yokedock calibrate --bench tcp:127.0.0.1:4100 --show\n\n" +
-                    caution_text());
+        .add_option("--trigger-delay-ns", o->trigger_ns,
+                    "sampling instant less the one the device tells")
+        .group(rest);
+    command.add_option("--trigger-delay-u-ns", o->trigger_u_ns, "its standard uncertainty")
+        .group(rest);
+    command.add_option("--file", o->file,
+                       "the host's copy (default: yokedock-bench-SERIAL.calibration.json here)");
+    command.add_flag("--start-anew", o->start_anew, "forget the points of an existing file");
+    command.add_flag("--store", o->store, "write the results into the bench");
+    command.add_flag("--simulated", o->simulated, "the bench is the virtual one: the file says so");
+    command.add_flag("--json", o->json, "--show as JSON").group("Output");
+    command.footer(
+        "Example:\n"
+        "  yokedock calibrate --bench tcp:127.0.0.1:4100 --channel supply_v --true 0 --true-u 0.01\n"
+        "  yokedock calibrate --bench tcp:127.0.0.1:4100 --channel supply_v --true 24.03 "
+        "--true-u 0.02 --store\n"
+        "  yokedock calibrate --bench tcp:127.0.0.1:4100 --show\n\n" +
+        caution_text());
 }
 
 } // namespace yokedock::cli

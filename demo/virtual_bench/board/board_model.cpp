@@ -121,14 +121,18 @@ void BoardModel::switch_line_on() {
     }
     // Retrace was cut short: its comparator falls now, not when it would have.
     const double fall_s = now_s_ + p_.bench_line_delay_s;
-    for (RetraceEdge& edge : edges_) {
-        if (edge.line && !edge.rising && edge.time_s > fall_s) {
-            edge.time_s = fall_s;
+    const auto earlier = [](const RetraceEdge& x, const RetraceEdge& y) {
+        return x.time_s < y.time_s;
+    };
+    // Only what is still to come: many past edges may lie here, not asked for.
+    const auto to_come = std::lower_bound(edges_.begin(), edges_.end(),
+                                          RetraceEdge{now_s_, true, false}, earlier);
+    for (auto edge = to_come; edge != edges_.end(); ++edge) {
+        if (edge->line && !edge->rising && edge->time_s > fall_s) {
+            edge->time_s = fall_s;
         }
     }
-    std::stable_sort(edges_.begin(), edges_.end(), [](const RetraceEdge& a, const RetraceEdge& b) {
-        return a.time_s < b.time_s;
-    });
+    std::stable_sort(to_come, edges_.end(), earlier);
 }
 
 void BoardModel::slow_step() {

@@ -10,6 +10,8 @@ constexpr double kBodyDiodeV = 0.6;
 // Gate voltages, in thresholds, between which the rest of the feed fades out: 8 V and 11 V as drawn.
 constexpr double kFadeBegin = 2;
 constexpr double kFadeEnd = 2.75;
+constexpr double kSmallDropV = 0.3; ///< nor does it fade while so much or more is left across it
+constexpr double kLargeDropV = 1;
 constexpr double kLeastV = 1e-6;
 
 /// Square law of a MOSFET (SPICE level 1), as a conductance.
@@ -41,9 +43,10 @@ void SoftStart::step(double dt_s, const Contacts& contacts, double supply_v, dou
     }
     const double threshold_v = p_.bench_bypass_threshold_v;
     const double fet_s = channel_s(p_.bench_bypass_gain, gate_v_ - threshold_v, drop_v);
-    const double rest = std::clamp((kFadeEnd * threshold_v - gate_v_) /
-                                       ((kFadeEnd - kFadeBegin) * threshold_v),
-                                   0.0, 1.0);
+    const double by_gate =
+        (kFadeEnd * threshold_v - gate_v_) / ((kFadeEnd - kFadeBegin) * threshold_v);
+    const double by_drop = (drop_v - kSmallDropV) / (kLargeDropV - kSmallDropV);
+    const double rest = std::clamp(std::max(by_gate, by_drop), 0.0, 1.0);
     ohm_ = rest * (1 / (1 / p_.bench_soft_start_ohm + fet_s) + p_.bench_shunt_ohm);
 }
 

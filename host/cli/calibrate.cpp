@@ -303,8 +303,8 @@ Result<ExitCode> run_calibrate(const CalibrateCommand& o, Seams& seams) {
     if (const Status good = check_options(o); !good) {
         return good.error();
     }
-    const bool takes =
-        !o.channel.empty() || o.clock_s > 0 || o.reference_v != 0 || o.trigger_ns.has_value() || o.guide;
+    const bool takes = !o.channel.empty() || o.clock_s > 0 || o.reference_v != 0 ||
+                       o.trigger_ns.has_value() || o.guide;
     if (!takes && !o.store && !o.show) {
         return usage(
             "nothing to do: expected --show, --guide, --channel with --true and --true-u, "
@@ -406,7 +406,8 @@ void set_up_calibrate(Parser& app, Chosen& chosen) {
     command.add_flag("--json", o->json, "--show as JSON").group("Output");
     command.footer(
         "Example:\n"
-        "  yokedock calibrate --bench tcp:127.0.0.1:4100 --channel supply_v --true 0 --true-u 0.01\n"
+        "  yokedock calibrate --bench tcp:127.0.0.1:4100 --channel supply_v --true 0 --true-u "
+        "0.01\n"
         "  yokedock calibrate --bench tcp:127.0.0.1:4100 --channel supply_v --true 24.03 "
         "--true-u 0.02 --store\n"
         "  yokedock calibrate --bench tcp:127.0.0.1:4100 --show\n\n" +

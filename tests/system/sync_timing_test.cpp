@@ -288,7 +288,8 @@ void check_edges(const Tested& s, bool guarded) {
     const double share = static_cast<double>(rig.bytes_from_device - bytes_before) * 176 /
                          static_cast<double>(field_cycles * fields);
     std::cout << s.name << (guarded ? ", guarded" : "") << ": longest slot path "
-              << statistics.longest_overflow_to_return << " cycles (the firmware says "
+              << statistics.longest_overflow_to_return << " cycles, entry "
+              << statistics.longest_overflow_to_entry << " (the firmware says "
               << status.longest_slot_cycles << "), line use " << std::lround(share * 100) << " %, "
               << busy.words << " words, dropped " << busy.dropped << ", late "
               << status.samples_late << ", asleep "

@@ -52,16 +52,22 @@ void AvrHardware::poll() {
 }
 
 void AvrHardware::record_field() {
+    const volatile uint8_t& number = sequencer.path.note.number;
+    if (number == field_number_) {
+        return;
+    }
+    // No lock: it would hold up the slot handler where it has most to do. A note stands for a
+    // field, so that one copied while its number stayed is whole.
     SlotSequencer::FieldNote note;
     uint32_t denominator;
-    {
-        InterruptLock lock;
-        if (sequencer.path.note.number == field_number_) {
-            return;
-        }
+    uint8_t before;
+    do {
+        before = number;
+        asm volatile("" ::: "memory");
         note = sequencer.path.note;
         denominator = sequencer.path.denominator;
-    }
+        asm volatile("" ::: "memory");
+    } while (before != number);
     const uint8_t begun = static_cast<uint8_t>(note.number - field_number_);
     fields_ += begun;
     field_number_ = note.number;

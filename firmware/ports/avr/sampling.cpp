@@ -334,8 +334,7 @@ ISR(ADC_vect, ISR_NAKED) {
         [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn),
         [soonest] "i"(&sampler.path.soonest), [window] "n"(kResultWindowTicks),
         [left] "i"(&pool.path.writer[0].left), [last] "i"(&pool.path.sample.last_low),
-        [notes] "I"(_SFR_IO_ADDR(GPIOR0)),
-        [watching] "I"(kWatchingBit),
+        [notes] "I"(_SFR_IO_ADDR(GPIOR0)), [watching] "I"(kWatchingBit),
         [age] "i"(&pool.path.sample.age_low), [free] "i"(&pool.path.free_count),
         [block] "i"(&pool.path.writer[0].block), [dropped] "i"(&pool.path.writer[0].dropped),
         [gap] "i"(&pool.path.writer[0].gap));

@@ -90,6 +90,7 @@ TEST_CASE("the firmware's refusal of a schedule names the entry and the value") 
     wire::CaptureSettings settings{};
     settings.entries = 2;
     settings.schedule[1].channel = 0;
+    settings.schedule[0].places = settings.schedule[1].places = 1;
     settings.schedule[1].first_place = 2000; // a line has 1015 ticks
     const auto started = session.bench.start_capture(settings);
     REQUIRE_FALSE(started.ok());

@@ -12,7 +12,7 @@
 //          power_off (told and seen)
 //
 // Relays: K1 board supply, K2 soft-start bypass, K3 and K4 loads, K5 step drive.
-//   idle      none; K5 and one load while a load step runs
+//   idle      none; while a load step runs K5, and the relay of the load that is not stepped
 //   checked   the loads asked for: they close with the supply off
 //   starting  loads, whose contacts have settled, and K1
 //   live      loads, K1, K2
@@ -122,12 +122,13 @@ class BenchMachine {
         return true;
     }
 
-    /// load: kRelayVertical or kRelayHorizontal. The caller has found the rail off.
+    /// load: kRelayVertical or kRelayHorizontal. The caller has found the rail off. At rest a load
+    /// relay has its load on the step drive, so the other one's closes and takes that load away.
     bool begin_step(uint8_t load) {
         if (state_ != State::idle || step_relays_ != 0 || hold_ms_ != 0) {
             return false;
         }
-        step_relays_ = static_cast<uint8_t>(kRelayStep | (load & kRelayLoads));
+        step_relays_ = static_cast<uint8_t>(kRelayStep | (~load & kRelayLoads));
         step_ = wire::StepState::closing;
         return true;
     }

@@ -20,9 +20,7 @@ constexpr Cycle kOpenLeadCycles = 32;
 // The power side's pins, as the firmware and docs/bench have them. Stop loop: low is run.
 constexpr char kDrivePort = 'A';
 constexpr bool BenchDrive::*kDriveBits[] = {&BenchDrive::k1, &BenchDrive::k2, &BenchDrive::k3,
-                                            &BenchDrive::k4, &BenchDrive::k5,
-                                            &BenchDrive::step_vertical,
-                                            &BenchDrive::step_horizontal}; // bits 0 to 6
+                                            &BenchDrive::k4, &BenchDrive::k5}; // bits 0 to 4
 constexpr char kSafetyPort = 'D';
 constexpr std::uint8_t kOverCurrentBit = 0;
 constexpr std::uint8_t kStopLoopBit = 1;
@@ -43,6 +41,11 @@ struct BenchSimulation::Impl final : ChipListener {
     explicit Impl(std::unique_ptr<BoardPort> wired_board) : board(std::move(wired_board)) {}
 
     void output_changed(Output output, Cycle at, bool high) override {
+        if (output == Output::kOc5a) { // both MOSFETs of the load step hang on this pin
+            drive.step_vertical = drive.step_horizontal = high;
+            board->set_drive(seconds(at), drive);
+            return;
+        }
         if (output != Output::kOc1a) {
             return; // separate sync and video go to connectors that nothing is plugged into
         }

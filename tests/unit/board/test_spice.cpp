@@ -255,6 +255,7 @@ TEST_CASE("Soft start and bypass follow ngspice: the bench's power sheet with it
             worst_a = std::max(worst_a, std::fabs(side.rail_a() + spice.at(1, t)));
         }
     }
+    CAPTURE(worst_v, worst_a);
     CHECK(worst_v < 0.02 * 24);
     CHECK(worst_a < 0.05); // 1.3 % of slope is 3 mA; two knees of the ramp meet 1 ms apart
     CHECK(side.soft_start().ohm() == 0);

@@ -19,8 +19,11 @@ constexpr Cycle kOpenLeadCycles = 32;
 
 // The power side's pins, as the firmware and docs/bench have them. Stop loop: low is run.
 constexpr char kDrivePort = 'A';
-constexpr bool BenchDrive::*kDriveBits[] = {&BenchDrive::k1, &BenchDrive::k2, &BenchDrive::k3,
-                                            &BenchDrive::k4, &BenchDrive::k5,
+constexpr bool BenchDrive::*kDriveBits[] = {&BenchDrive::k1,
+                                            &BenchDrive::k2,
+                                            &BenchDrive::k3,
+                                            &BenchDrive::k4,
+                                            &BenchDrive::k5,
                                             &BenchDrive::step_vertical,
                                             &BenchDrive::step_horizontal}; // bits 0 to 6
 constexpr char kSafetyPort = 'C';
@@ -124,7 +127,7 @@ struct BenchSimulation::Impl final : ChipListener {
     bool tip = false;
     BenchDrive drive;
     std::deque<PinAt> pin_changes; ///< of the over-current pin, not yet due
-    Cycle board_at = 0; ///< the board stands here; never behind the chip
+    Cycle board_at = 0;            ///< the board stands here; never behind the chip
     std::uint64_t late_edges = 0;
     std::vector<std::uint8_t> said; ///< by the chip, not yet taken
 };

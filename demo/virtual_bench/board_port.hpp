@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// The seam between the chip simulation and the simulated board. Times are seconds since the start of the
-// simulation and exact (cycle / 16 MHz); calls come in non-decreasing time.
+// The seam between the chip simulation and the simulated board. Times are seconds since the start
+// of the simulation and exact (cycle / 16 MHz); calls come in non-decreasing time.
 #pragma once
 #include "shared/channels.hpp"
 #include <optional>
@@ -45,23 +45,25 @@ class BoardPort {
     /// time_s is exact and may lie a little before the time the board stands at.
     virtual void set_drive(double /*time_s*/, const BenchDrive&) {}
 
-    /// The over-current pin (high: over current) changes: the next one not yet taken, in time order,
-    /// at the most at the time the board stands at. Low at the start.
+    /// The over-current pin (high: over current) changes: the next one not yet taken, in time
+    /// order, at the most at the time the board stands at. Low at the start.
     virtual std::optional<PinChange> take_over_current() { return std::nullopt; }
 
-    /// Composite sync changes level: tip = sync level (the active one), whatever the pin's polarity.
+    /// Composite sync changes level: tip = sync level (the active one), whatever the pin's
+    /// polarity.
     virtual void sync_edge(double time_s, bool tip) = 0;
 
     /// Worth telling when the bench ends, one line per fact: what became of parts that can die.
     [[nodiscard]] virtual std::string closing_words() const { return {}; }
 
-    /// Runs the board on, up to limit_s at the most, and returns the first comparator edge on the way (the
-    /// board then stands at that edge's time), or nothing (it stands at limit_s). The caller must not pass a
-    /// limit beyond the next sync edge it knows of.
+    /// Runs the board on, up to limit_s at the most, and returns the first comparator edge on the
+    /// way (the board then stands at that edge's time), or nothing (it stands at limit_s). The
+    /// caller must not pass a limit beyond the next sync edge it knows of.
     virtual std::optional<RetraceEdge> run_until(double limit_s) = 0;
 
-    /// Code (0 to 1023) the ADC would get for this channel at time_s, which lies at or shortly (at most one line)
-    /// before the time the board stands at. Includes front-end scale, lag, noise and quantisation.
+    /// Code (0 to 1023) the ADC would get for this channel at time_s, which lies at or shortly (at
+    /// most one line) before the time the board stands at. Includes front-end scale, lag, noise and
+    /// quantisation.
     virtual int adc_code(ChannelId channel, double time_s) = 0;
 };
 

@@ -65,10 +65,10 @@ void BenchRelays::see_current(double from_s, double from_a, double to_s, double 
     }
     over_ = over;
     const double rise_a = to_a - from_a;
-    const double part =
-        rise_a == 0 ? 0 : std::clamp((threshold_a_ - from_a) / rise_a, 0.0, 1.0);
+    const double part = rise_a == 0 ? 0 : std::clamp((threshold_a_ - from_a) / rise_a, 0.0, 1.0);
     const double at_s = from_s + part * (to_s - from_s) + delay_s_;
-    delayed_.push_back({std::max(at_s, to_s), over}); // a step is shorter than the delay or its cost
+    delayed_.push_back(
+        {std::max(at_s, to_s), over}); // a step is shorter than the delay or its cost
 }
 
 bool BenchRelays::advance(double time_s) {
@@ -90,7 +90,8 @@ bool BenchRelays::advance(double time_s) {
 }
 
 double BenchRelays::next_change_s() const {
-    double next = delayed_.empty() ? std::numeric_limits<double>::infinity() : delayed_.front().time_s;
+    double next =
+        delayed_.empty() ? std::numeric_limits<double>::infinity() : delayed_.front().time_s;
     for (const auto& move : moves_) {
         next = move ? std::min(next, move->time_s) : next;
     }

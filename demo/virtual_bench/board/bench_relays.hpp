@@ -25,9 +25,9 @@ class BenchRelays {
     explicit BenchRelays(const BoardParameters& p) { configure(p); }
     void configure(const BoardParameters& p);
 
-    /// Pins and stop button from time_s on. Contacts follow after operate or release time; a contact
-    /// not yet moved when its coil changes back stays where it is. time_s may lie a little (less
-    /// than those times) before what advance() has seen.
+    /// Pins and stop button from time_s on. Contacts follow after operate or release time; a
+    /// contact not yet moved when its coil changes back stays where it is. time_s may lie a little
+    /// (less than those times) before what advance() has seen.
     void set_drive(double time_s, const BenchDrive& drive);
 
     /// Supply current over the last step, a straight line between its ends; crossing the threshold

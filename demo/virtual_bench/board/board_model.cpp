@@ -125,8 +125,8 @@ void BoardModel::switch_line_on() {
         return x.time_s < y.time_s;
     };
     // Only what is still to come: many past edges may lie here, not asked for.
-    const auto to_come = std::lower_bound(edges_.begin(), edges_.end(),
-                                          RetraceEdge{now_s_, true, false}, earlier);
+    const auto to_come =
+        std::lower_bound(edges_.begin(), edges_.end(), RetraceEdge{now_s_, true, false}, earlier);
     for (auto edge = to_come; edge != edges_.end(); ++edge) {
         if (edge->line && !edge->rising && edge->time_s > fall_s) {
             edge->time_s = fall_s;

@@ -9,10 +9,11 @@ namespace {
 constexpr int kMicrosecond = LinearFlow<4, 2>::kLevelMicrosecond;
 constexpr int kLongestMarch = 300; ///< us looked ahead for the end of a mode; longer means never
 constexpr double kLongestSegmentS = 500e-6;
-constexpr double kLeastDriveV = 2; ///< rail below which there is no base drive
+constexpr double kLeastDriveV = 2;  ///< rail below which there is no base drive
 constexpr double kAtRestS = 500e-6; ///< without a retrace for so long: not running
 
-/// So much resistance that its current follows within one step: a plug off. Left out of the circuit.
+/// So much resistance that its current follows within one step: a plug off. Left out of the
+/// circuit.
 bool open_yoke(const BoardParameters& p) {
     return p.line_yoke_resistance_ohm * LinearFlow<4, 2>::kUnitS > p.line_yoke_inductance_h;
 }

@@ -67,9 +67,9 @@ void LoadStep::begin(double time_s, State state, const Currents& from) {
     Segment next{time_s, state, from, 0, from};
     if (state == State::kAway) {
         // The contact cuts the current; what it kept up in the shorted turns stays there.
-        const double ratio = coil_.shorted_share > 0 ? coil_.coupling * (1 - coil_.shorted_share) /
-                                                           coil_.shorted_share
-                                                     : 0;
+        const double ratio = coil_.shorted_share > 0
+                                 ? coil_.coupling * (1 - coil_.shorted_share) / coil_.shorted_share
+                                 : 0;
         next.at_begin = next.at_dead = {0, from.ring_a + ratio * from.coil_a};
     } else if (state == State::kOff && from.coil_a > kNoCurrentA) {
         const auto coil_a = [&](double dt_s) {

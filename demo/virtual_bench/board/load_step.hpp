@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: MIT
-// The bench's load step (docs/bench, sheets load and step): a load that is not on the board hangs on the
-// step drive, 12 V through K5, a MOSFET and 10 ohm, with a diode that lets the current run on when
-// the MOSFET opens. The load is a coil of resistance R and inductance L, of whose turns a share x
-// may be bridged by a short: (1-x) R, (1-x)^2 L in the circuit, x R, x^2 L shorted beside them,
-// mutual inductance k x (1-x) L. Every instant is closed form from the last switching.
+// The bench's load step (docs/bench, sheets load and step): a load that is not on the board hangs
+// on the step drive, 12 V through K5, a MOSFET and 10 ohm, with a diode that lets the current run
+// on when the MOSFET opens. The load is a coil of resistance R and inductance L, of whose turns a
+// share x may be bridged by a short: (1-x) R, (1-x)^2 L in the circuit, x R, x^2 L shorted beside
+// them, mutual inductance k x (1-x) L. Every instant is closed form from the last switching.
 #pragma once
 #include <array>
 #include <cstddef>

@@ -8,8 +8,9 @@ namespace yokedock::sim {
 namespace {
 
 constexpr double kApartOhm = 1e12;
-constexpr double kFineAfterS = 2e-3;   ///< small steps for so long after a change
-constexpr double kFineFromShare = 0.05; ///< and while the current is so far, in thresholds, from its aim
+constexpr double kFineAfterS = 2e-3; ///< small steps for so long after a change
+constexpr double kFineFromShare =
+    0.05; ///< and while the current is so far, in thresholds, from its aim
 
 Coil vertical_coil(const BoardParameters& p) {
     return {p.vertical_yoke_resistance_ohm, p.vertical_yoke_inductance_h,
@@ -22,9 +23,9 @@ Coil horizontal_coil(const BoardParameters& p) {
 }
 
 StepDrive step_drive(const BoardParameters& p) {
-    return {p.bench_step_supply_v, p.bench_step_ohm + p.bench_step_switch_ohm + p.bench_load_path_ohm,
-            p.bench_load_path_ohm, p.bench_step_diode_v,
-            p.bench_step_ohm + p.bench_step_switch_ohm};
+    return {
+        p.bench_step_supply_v, p.bench_step_ohm + p.bench_step_switch_ohm + p.bench_load_path_ohm,
+        p.bench_load_path_ohm, p.bench_step_diode_v, p.bench_step_ohm + p.bench_step_switch_ohm};
 }
 
 } // namespace
@@ -126,14 +127,14 @@ BoardParameters PowerSide::as_wired() const {
     // Shorted turns: slow currents do not see them, fast ones see them push the field out.
     const double vertical_left = 1 - p.vertical_yoke_shorted_share;
     const double line_left = 1 - p.line_yoke_shorted_share;
-    const double line_leak = p.line_yoke_shorted_share > 0
-                                 ? 1 - p.line_yoke_coupling * p.line_yoke_coupling
-                                 : 1;
+    const double line_leak =
+        p.line_yoke_shorted_share > 0 ? 1 - p.line_yoke_coupling * p.line_yoke_coupling : 1;
     p.vertical_yoke_inductance_h *= vertical_left * vertical_left;
     p.vertical_yoke_resistance_ohm *= vertical_left;
     p.line_yoke_inductance_h *= line_left * line_left * line_leak;
     p.line_yoke_resistance_ohm *= line_left;
-    p.vertical_yoke_resistance_ohm += p.vertical_yoke_plug_ohm + (vertical_on_board() ? 0 : kApartOhm);
+    p.vertical_yoke_resistance_ohm +=
+        p.vertical_yoke_plug_ohm + (vertical_on_board() ? 0 : kApartOhm);
     p.line_yoke_resistance_ohm += p.line_yoke_plug_ohm + (horizontal_on_board() ? 0 : kApartOhm);
     return p;
 }

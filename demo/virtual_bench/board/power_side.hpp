@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
-// The power side of bench and board: supply, relays, soft start, what the vertical output IC bears, and
-// the loads' way to board or step drive. Two ways to run: the board simply on, or as relays decide.
-// True time.
+// The power side of bench and board: supply, relays, soft start, what the vertical output IC bears,
+// and the loads' way to board or step drive. Two ways to run: the board simply on, or as relays
+// decide. True time.
 #pragma once
 #include "demo/virtual_bench/board/bench_relays.hpp"
 #include "demo/virtual_bench/board/load_step.hpp"

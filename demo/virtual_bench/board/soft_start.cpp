@@ -7,7 +7,8 @@ namespace yokedock::sim {
 namespace {
 constexpr double kGateZenerV = 12;
 constexpr double kBodyDiodeV = 0.6;
-// Gate voltages, in thresholds, between which the rest of the feed fades out: 8 V and 11 V as drawn.
+// Gate voltages, in thresholds, between which the rest of the feed fades out: 8 V and 11 V as
+// drawn.
 constexpr double kFadeBegin = 2;
 constexpr double kFadeEnd = 2.75;
 constexpr double kSmallDropV = 0.3; ///< nor does it fade while so much or more is left across it

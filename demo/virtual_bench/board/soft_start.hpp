@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// What lies between the bench's supply and the board's rail (docs/bench, power sheet): contact K1, the
-// soft-start resistor, and the P-channel MOSFET that K2 lets take over. Its gate is pulled down
+// What lies between the bench's supply and the board's rail (docs/bench, power sheet): contact K1,
+// the soft-start resistor, and the P-channel MOSFET that K2 lets take over. Its gate is pulled down
 // through a large resistor against a capacitor to the drain, so the rail rises at a slope and no
 // surge flows. Closing K1 while K2 already pulls the gate finds the MOSFET wide open: a direct
 // connection.

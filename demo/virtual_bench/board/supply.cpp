@@ -40,8 +40,8 @@ void Supply::step_fed(double time_s, double dt_s, const RailLoad& load, double f
     rail_a_ = path_s > 0 ? std::max(0.0, (from_v - capacitor_v_) * path_s) : 0;
     clamp_a_ = clamp_s * std::max(0.0, capacitor_v_ - load.clamp_v);
     wanted_a_ = path_s > 0 ? std::max(0.0, (from_v - aim_v) * path_s) : 0;
-    const double mean_v = aim_v + (before_v - aim_v) * (1 - decay) *
-                                      p_.supply_decoupling_f / (dt_s * all_s);
+    const double mean_v =
+        aim_v + (before_v - aim_v) * (1 - decay) * p_.supply_decoupling_f / (dt_s * all_s);
     const double mean_a = path_s > 0 ? std::max(0.0, (from_v - mean_v) * path_s) : 0;
     step_reservoir(time_s, dt_s, mean_a);
     rail_v_ = capacitor_v_ + p_.supply_filter_ohm * rail_a_;

@@ -21,9 +21,9 @@ class Supply {
     void empty_rail() { rail_v_ = capacitor_v_ = rail_a_ = 0; }
     /// One step of dt_s (50 us or so) ending at time_s, with the stages' mean current load_a.
     void step(double time_s, double dt_s, double load_a);
-    /// The same with feed_ohm between regulator and rail (infinity: open): the rail filter's capacitor
-    /// is charged through it, exact over the step for constant loads. A step of any length; use
-    /// microseconds after a change. With 0 ohm it settles where step() does.
+    /// The same with feed_ohm between regulator and rail (infinity: open): the rail filter's
+    /// capacitor is charged through it, exact over the step for constant loads. A step of any
+    /// length; use microseconds after a change. With 0 ohm it settles where step() does.
     void step_fed(double time_s, double dt_s, const RailLoad& load, double feed_ohm);
     /// Out of the regulator, before the feed and without load.
     [[nodiscard]] double source_v() const;

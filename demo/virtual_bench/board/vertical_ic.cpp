@@ -27,12 +27,13 @@ std::string cause(IcLimit limit) {
 } // namespace
 
 std::string describe(const IcStress& s) {
-    const std::string fate = s.died_of == IcLimit::kNone
-                                 ? "survived"
-                                 : fmt::format("DESTROYED ({}) at {:.6f} s", cause(s.died_of), s.died_s);
-    return fmt::format("{}, hottest {:.0f} degC, most {:.2f} A at the output, {:.2f} A and {:.1f} V at "
-                       "the supply",
-                       fate, s.hottest_c, s.most_output_a, s.most_supply_a, s.most_supply_v);
+    const std::string fate = s.died_of == IcLimit::kNone ? "survived"
+                                                         : fmt::format("DESTROYED ({}) at {:.6f} s",
+                                                                       cause(s.died_of), s.died_s);
+    return fmt::format(
+        "{}, hottest {:.0f} degC, most {:.2f} A at the output, {:.2f} A and {:.1f} V at "
+        "the supply",
+        fate, s.hottest_c, s.most_output_a, s.most_supply_a, s.most_supply_v);
 }
 
 void VerticalIc::step(double time_s, double dt_s, const Load& load) {

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
-// Whether the vertical output IC lives: junction temperature over the heat sink, and the limits of its
-// data sheet. Once a limit is exceeded it is destroyed for good: a short across the rail, its output
-// dead. Fitted the wrong way round it is two diodes across the rail, and does nothing else.
+// Whether the vertical output IC lives: junction temperature over the heat sink, and the limits of
+// its data sheet. Once a limit is exceeded it is destroyed for good: a short across the rail, its
+// output dead. Fitted the wrong way round it is two diodes across the rail, and does nothing else.
 // Class of device: TDA1675A, TDA1170S (STMicroelectronics). From memory, not checked against the
 // sheets: 3 K/W junction to case, 150 degC, 3 A peak at the output, 35 V supply. Supply pin current
 // (taken as the output's), heat capacity of the junction and diode drop: assumed.

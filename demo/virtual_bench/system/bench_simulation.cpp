@@ -127,7 +127,7 @@ struct BenchSimulation::Impl final : ChipListener {
     bool tip = false;
     BenchDrive drive;
     std::deque<PinAt> pin_changes; ///< of the over-current pin, not yet due
-    Cycle board_at = 0; ///< the board stands here; never behind the chip
+    Cycle board_at = 0;            ///< the board stands here; never behind the chip
     std::uint64_t late_edges = 0;
     std::vector<std::uint8_t> said; ///< by the chip, not yet taken
 };

@@ -10,7 +10,7 @@
 namespace yokedock::test {
 
 std::string read_file(const std::string& path) {
-    std::ifstream file(std::string(YOKEDOCK_ROOT) + "/" + path);
+    std::ifstream file(YOKEDOCK_ROOT "/" + path);
     INFO(path);
     REQUIRE(file);
     std::ostringstream text;

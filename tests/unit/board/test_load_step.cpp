@@ -15,7 +15,8 @@ namespace {
 const StepDrive kDrive{12, 10.35, 0.125, 0.35, 10.225};
 }
 
-TEST_CASE("A step into R and L rises as V / R (1 - exp(-t R / L)) and runs down through the diode") {
+TEST_CASE(
+    "A step into R and L rises as V / R (1 - exp(-t R / L)) and runs down through the diode") {
     const Coil coil{11, 22e-3, 0, 0};
     LoadStep step(coil, kDrive);
     step.set(0.5, LoadStep::State::kOn);
@@ -76,18 +77,19 @@ TEST_CASE("Shorted turns: two coupled meshes, as Runge-Kutta has them") {
     CHECK(step.current_a(1) == Approx(12 / r1).epsilon(1e-9)); // at rest the ring is not seen
 }
 
-TEST_CASE("The load step follows ngspice: switch, series resistor, diode, coil with shorted turns") {
+TEST_CASE(
+    "The load step follows ngspice: switch, series resistor, diode, coil with shorted turns") {
     const Coil coil{11, 22e-3, 0.1, 0.95};
     const double x = coil.shorted_share;
-    const SpiceRun spice = run_spice(
-        fmt::format("vs s 0 12\nvg g 0 pulse(0 1 0 10n 10n 4m 1)\nsw s a g 0 sw1\n"
-                    ".model sw1 sw vt=0.5 vh=0 ron=0.225 roff=1e9\n"
-                    "rs a hot 10\nd1 0 hot dmod\n.model dmod d is=3u n=1.05 rs=0.05\n"
-                    "l1 hot p {} ic=0\nr1 p sh {}\nrsh sh 0 0.125\n"
-                    "l2 q 0 {} ic=0\nr2 q 0 {}\nk1 l1 l2 {}\n",
-                    (1 - x) * (1 - x) * coil.henry, (1 - x) * coil.ohm, x * x * coil.henry,
-                    x * coil.ohm, coil.coupling),
-        {"i(l1)"}, 2e-6, 12e-3, 0);
+    const SpiceRun spice =
+        run_spice(fmt::format("vs s 0 12\nvg g 0 pulse(0 1 0 10n 10n 4m 1)\nsw s a g 0 sw1\n"
+                              ".model sw1 sw vt=0.5 vh=0 ron=0.225 roff=1e9\n"
+                              "rs a hot 10\nd1 0 hot dmod\n.model dmod d is=3u n=1.05 rs=0.05\n"
+                              "l1 hot p {} ic=0\nr1 p sh {}\nrsh sh 0 0.125\n"
+                              "l2 q 0 {} ic=0\nr2 q 0 {}\nk1 l1 l2 {}\n",
+                              (1 - x) * (1 - x) * coil.henry, (1 - x) * coil.ohm,
+                              x * x * coil.henry, x * coil.ohm, coil.coupling),
+                  {"i(l1)"}, 2e-6, 12e-3, 0);
     INFO(spice.log);
     REQUIRE(spice.time_s.size() > 1000);
     LoadStep step(coil, kDrive);
@@ -100,7 +102,8 @@ TEST_CASE("The load step follows ngspice: switch, series resistor, diode, coil w
     }
 }
 
-TEST_CASE("The board's load step: only with its relay at rest and K5 closed, read through the lag") {
+TEST_CASE(
+    "The board's load step: only with its relay at rest and K5 closed, read through the lag") {
     BoardParameters p = quiet_board();
     Board board(p, BoardPower::kRelays);
     const auto current = [&](double t, ChannelId channel) {
@@ -136,8 +139,8 @@ TEST_CASE("The board's load step: only with its relay at rest and K5 closed, rea
     board.set_drive(0.1, d);
     const double line_ohm = ohm - p.vertical_yoke_resistance_ohm + p.line_yoke_resistance_ohm;
     const double line_a =
-        12 / line_ohm * (1 - std::exp(-(50e-6 - p.bench_h_yoke_lag_s) * line_ohm /
-                                      p.line_yoke_inductance_h));
+        12 / line_ohm *
+        (1 - std::exp(-(50e-6 - p.bench_h_yoke_lag_s) * line_ohm / p.line_yoke_inductance_h));
     CHECK(current(0.10005, ChannelId::h_yoke_a) == Approx(line_a).margin(0.006));
     d.k4 = true; // the load goes over to the (dead) board
     board.set_drive(0.2, d);
@@ -145,7 +148,8 @@ TEST_CASE("The board's load step: only with its relay at rest and K5 closed, rea
     CHECK(board.quantity(ChannelId::supply_v, 0.25) == 0);
 }
 
-TEST_CASE("A step drive told late is dated when it was: the bench runs the board ahead of the chip") {
+TEST_CASE(
+    "A step drive told late is dated when it was: the bench runs the board ahead of the chip") {
     Board late(quiet_board(), BoardPower::kRelays);
     Board punctual(quiet_board(), BoardPower::kRelays);
     BenchDrive d;

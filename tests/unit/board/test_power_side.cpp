@@ -67,9 +67,9 @@ TEST_CASE("Soft start charges the rail as R and C do, whatever the step") {
             // source's last microvolts (rejection) and 1e9 ohm of load.
             const double amps = p.supply_regulated_v * left / path_ohm(p);
             REQUIRE(supply.rail_a() == Approx(amps).margin(1e-6));
-            REQUIRE(supply.rail_v() == Approx(p.supply_regulated_v * (1 - left) +
-                                              amps * p.supply_filter_ohm)
-                                           .margin(1e-5));
+            REQUIRE(supply.rail_v() ==
+                    Approx(p.supply_regulated_v * (1 - left) + amps * p.supply_filter_ohm)
+                        .margin(1e-5));
         }
     }
 }
@@ -124,7 +124,8 @@ TEST_CASE("Both relays at once are a direct connection: over-current, and a reve
     }
 }
 
-TEST_CASE("The latch: set microseconds after the current passes, drops K1's coil, cleared by K1 low") {
+TEST_CASE(
+    "The latch: set microseconds after the current passes, drops K1's coil, cleared by K1 low") {
     const BoardParameters p = quiet_board();
     BenchRelays relays(p);
     relays.set_drive(1, drive_of("13"));
@@ -192,7 +193,8 @@ TEST_CASE("A coil that changes back before its contact moved moves nothing") {
     CHECK_FALSE(relays.contacts().k1);
 }
 
-TEST_CASE("The IC's junction warms as its resistance and capacity say, and every limit kills alone") {
+TEST_CASE(
+    "The IC's junction warms as its resistance and capacity say, and every limit kills alone") {
     const BoardParameters p = quiet_board();
     VerticalIc ic(p);
     const double tau_s = p.vertical_ic_junction_k_per_w * p.vertical_ic_junction_j_per_k;

@@ -23,6 +23,10 @@
 namespace yokedock::cli {
 namespace {
 
+/// Apart by less, edges may come too late for a device that sends a sample a line meanwhile (its own
+/// limit is half of this; seen in the simulator).
+constexpr double kLeastEdgeS = 65536 / 16e6;
+
 using analysis::LoadJudgement;
 using analysis::LoadStep;
 using analysis::LoadVerdict;
@@ -160,6 +164,7 @@ Result<Checked> check_load(bench::Bench& bench, const capture::BenchInfo& info,
     analysis::StepLimits limits;
     limits.tick_s = 1.0 / bench.identity().clock_hz;
     limits.sample_period_s = capture::load_sample_period_s(bench);
+    limits.least_s = kLeastEdgeS;
     const analysis::StepPlan first = analysis::plan_first_look(source, limits);
     auto looked = drive(bench, info, horizontal, first);
     if (!looked) {

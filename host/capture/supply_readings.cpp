@@ -105,17 +105,18 @@ Result<RawCapture> read_trip(const bench::Bench& bench, std::uint32_t trip_ticks
     return capture;
 }
 
-std::vector<LastReading> last_readings(const RawCapture& capture, std::int64_t trip_ticks,
+std::vector<LastReading> last_readings(const RawCapture& capture, std::uint32_t trip_ticks,
                                        double clock_hz) {
+    const std::int64_t trip =
+        trip_ticks + (capture.begin_ticks > trip_ticks ? std::int64_t{1} << 32 : 0);
     std::vector<LastReading> out;
     for (std::size_t channel = 0; channel < kChannelCount; ++channel) {
         for (std::size_t i = capture.samples.ticks.size(); i-- > 0;) {
             if (capture.samples.channel[i] == channel) {
                 const auto id = static_cast<ChannelId>(channel);
                 const std::uint16_t code = capture.samples.code[i];
-                out.push_back(
-                    {id, code, bench::value_of(id, code),
-                     static_cast<double>(trip_ticks - capture.samples.ticks[i]) / clock_hz});
+                out.push_back({id, code, bench::value_of(id, code),
+                               static_cast<double>(trip - capture.samples.ticks[i]) / clock_hz});
                 break;
             }
         }

@@ -26,6 +26,6 @@ struct LastReading {
     double before_s = 0; ///< how long before trip_ticks; negative: after it
 };
 [[nodiscard]] std::vector<LastReading> last_readings(const RawCapture& capture,
-                                                     std::int64_t trip_ticks, double clock_hz);
+                                                     std::uint32_t trip_ticks, double clock_hz);
 
 } // namespace yokedock::capture

@@ -35,34 +35,32 @@ template <class Hardware> class CalibrationStore {
 
     /// The newest whole copy, or zeros, and the state of both. Not while storing.
     wire::CalibrationAnswer read() {
+        const Found found = find();
         wire::CalibrationAnswer answer;
-        uint32_t sequence[2] = {0, 0};
-        bool whole[2];
-        for (uint8_t copy = 0; copy < 2; ++copy) {
-            whole[copy] = is_whole(copy);
-            sequence[copy] = sequence_of(copy);
-            if (whole[copy]) {
-                answer.copies = static_cast<uint8_t>(answer.copies | (1u << copy));
-            } else if (hw_.eeprom_read(address_of(copy)) == 0xFF && sequence[copy] == 0xFFFFFFFFu) {
-                answer.copies = static_cast<uint8_t>(answer.copies | (0x10u << copy));
-            }
+        answer.copies = found.copies;
+        answer.newest = found.newest;
+        answer.sequence = found.sequence;
+        if (found.newest != 0) {
+            Reader reader{hw_, fields_of(found)};
+            answer.calibration.visit(reader);
         }
-        if (!whole[0] && !whole[1]) {
-            return answer;
-        }
-        const bool second =
-            whole[1] && (!whole[0] || static_cast<int32_t>(sequence[1] - sequence[0]) > 0);
-        const uint8_t at = second ? 1 : 0;
-        answer.newest = static_cast<uint8_t>(at + 1);
-        answer.sequence = sequence[at];
-        Reader reader{hw_, static_cast<uint16_t>(address_of(at) + 5)};
-        answer.calibration.visit(reader);
         return answer;
+    }
+
+    /// Serial number of the newest whole copy; 0: there is none.
+    uint32_t serial() {
+        const Found found = find();
+        uint32_t serial = 0;
+        if (found.newest != 0) {
+            Reader reader{hw_, fields_of(found)};
+            reader.field("", "", serial); // the first one
+        }
+        return serial;
     }
 
     /// Begins to store. image: kImageBytes of memory that stay untouched until storing() is false.
     void begin(const wire::Calibration& calibration, uint8_t* image) {
-        const wire::CalibrationAnswer now = read();
+        const Found now = find();
         target_ = address_of(now.newest == 1 ? 1 : 0);
         const uint32_t sequence = now.newest == 0 ? 1 : now.sequence + 1;
         for (uint8_t i = 0; i < 4; ++i) {
@@ -133,6 +131,33 @@ template <class Hardware> class CalibrationStore {
             }
         }
     };
+
+    struct Found {
+        uint8_t copies; ///< as in wire::CalibrationAnswer
+        uint8_t newest;
+        uint32_t sequence;
+    };
+
+    static uint16_t fields_of(const Found& found) {
+        return static_cast<uint16_t>(address_of(static_cast<uint8_t>(found.newest - 1)) + 5);
+    }
+
+    Found find() {
+        Found found{0, 0, 0};
+        for (uint8_t copy = 0; copy < 2; ++copy) {
+            const uint32_t sequence = sequence_of(copy);
+            if (is_whole(copy)) {
+                found.copies = static_cast<uint8_t>(found.copies | (1u << copy));
+                if (found.newest == 0 || static_cast<int32_t>(sequence - found.sequence) > 0) {
+                    found.newest = static_cast<uint8_t>(copy + 1);
+                    found.sequence = sequence;
+                }
+            } else if (hw_.eeprom_read(address_of(copy)) == 0xFF && sequence == 0xFFFFFFFFu) {
+                found.copies = static_cast<uint8_t>(found.copies | (0x10u << copy));
+            }
+        }
+        return found;
+    }
 
     uint32_t sequence_of(uint8_t copy) {
         Reader reader{hw_, static_cast<uint16_t>(address_of(copy) + 1)};

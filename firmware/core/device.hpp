@@ -120,130 +120,65 @@ template <class Hardware> class Device {
 
     void dispatch(const wire::Frame& frame) {
         switch (frame.kind) {
-        case Kind::identify: {
-            wire::IdentifyRequest request;
-            if (read(frame, request)) {
-                request.protocol == wire::kProtocolVersion
-                    ? answer(identity())
-                    : refuse(wire::RefusalReason::version, wire::kProtocolVersion);
-            }
-            break;
-        }
+        case Kind::identify:
+            return with(frame, &Device::identify);
         case Kind::status:
-            if (read_empty(frame)) {
-                answer(status());
-            }
-            break;
-        case Kind::set_sync: {
-            wire::SyncSettings request;
-            if (read(frame, request)) {
-                set_sync(request);
-            }
-            break;
-        }
-        case Kind::sync_output: {
-            wire::SyncOutput request;
-            if (read(frame, request)) {
-                if (request.enabled > 1) {
-                    refuse(wire::RefusalReason::bad_value, 0);
-                } else {
-                    hw_.set_output(request.enabled != 0);
-                    answer(request);
-                }
-            }
-            break;
-        }
-        case Kind::set_video: {
-            wire::VideoSettings request;
-            if (read(frame, request)) {
-                if (request.pattern > static_cast<uint8_t>(wire::VideoPattern::kGrid)) {
-                    refuse(wire::RefusalReason::bad_value, 0);
-                } else {
-                    hw_.set_video(static_cast<wire::VideoPattern>(request.pattern));
-                    power_.note_picture(request.pattern != 0);
-                    answer(request);
-                }
-            }
-            break;
-        }
-        case Kind::start_capture: {
-            wire::CaptureSettings request;
-            if (read(frame, request)) {
-                start_capture(request);
-            }
-            break;
-        }
+            return with(frame, &Device::status);
+        case Kind::set_sync:
+            return with(frame, &Device::set_sync);
+        case Kind::sync_output:
+            return with(frame, &Device::sync_output);
+        case Kind::set_video:
+            return with(frame, &Device::set_video);
+        case Kind::start_capture:
+            return with(frame, &Device::start_capture);
         case Kind::stop_capture:
-            if (read_empty(frame)) {
-                stop_capture();
-            }
-            break;
-        case Kind::read_blocks: {
-            wire::ReadBlocksRequest request;
-            if (read(frame, request)) {
-                read_blocks(request);
-            }
-            break;
-        }
+            return with(frame, &Device::stop_capture);
+        case Kind::read_blocks:
+            return with(frame, &Device::read_blocks);
         case Kind::power_off:
-            power_.power_off(); // whatever the payload: off is always obeyed
-            answer(power_.answer());
-            break;
-        case Kind::power_on: {
-            wire::PowerStage request;
-            if (read(frame, request)) {
-                power_on(request);
-            }
-            break;
-        }
+            return power_off(); // whatever the payload: off is always obeyed
+        case Kind::power_on:
+            return with(frame, &Device::power_on);
         case Kind::power:
-            if (read_empty(frame)) {
-                answer(power_.answer());
-            }
-            break;
-        case Kind::set_guard: {
-            wire::GuardLimits request;
-            if (read(frame, request)) {
-                set_guard(request);
-            }
-            break;
-        }
-        case Kind::step_load: {
-            wire::StepSettings request;
-            if (read(frame, request)) {
-                step_load(request);
-            }
-            break;
-        }
-        case Kind::write_calibration: {
-            wire::Calibration request;
-            if (read(frame, request)) {
-                write_calibration(request);
-            }
-            break;
-        }
+            return with(frame, &Device::power);
+        case Kind::set_guard:
+            return with(frame, &Device::set_guard);
+        case Kind::step_load:
+            return with(frame, &Device::step_load);
+        case Kind::write_calibration:
+            return with(frame, &Device::write_calibration);
         case Kind::read_calibration:
-            if (read_empty(frame) && !storing()) {
-                answer(store_.read());
-            }
-            break;
+            return with(frame, &Device::read_calibration);
         case Kind::store_state:
-            if (read_empty(frame)) {
-                answer(wire::StoreAnswer{store_.left()});
-            }
-            break;
+            return with(frame, &Device::store_state);
         case Kind::echo:
-            echo(frame);
-            break;
+            return echo(frame);
         default:
-            refuse(wire::RefusalReason::unknown_request, 0);
+            return refuse(wire::RefusalReason::unknown_request, 0);
+        }
+    }
+
+    /// A frame's request, done; each kind in a function of its own, so that the stack holds no more
+    /// than one request.
+    template <class Request>
+    YOKEDOCK_RARE void with(const wire::Frame& frame, void (Device::*act)(const Request&)) {
+        Request request;
+        if (wire::read_fields(request, frame.payload, frame.size)) {
+            (this->*act)(request);
+        } else {
+            refuse(wire::RefusalReason::bad_size, static_cast<uint32_t>(frame.size));
         }
     }
 
     // ---- the requests
     // --------------------------------------------------------------------------------
 
-    wire::IdentifyAnswer identity() {
+    void identify(const wire::IdentifyRequest& request) {
+        if (request.protocol != wire::kProtocolVersion) {
+            refuse(wire::RefusalReason::version, wire::kProtocolVersion);
+            return;
+        }
         wire::IdentifyAnswer i;
         i.firmware_major = kVersionMajor;
         i.firmware_minor = kVersionMinor;
@@ -257,19 +192,20 @@ template <class Hardware> class Device {
         i.max_line_rate_mhz = sync::kMaxLineRateMhz;
         i.silence_limit_ms = kSilenceLimitMs;
         i.reset_cause = static_cast<uint8_t>(hw_.reset_cause());
-        return i;
+        answer(i);
     }
 
-    wire::StatusAnswer status() {
+    void status(const wire::Empty&) {
         wire::StatusAnswer s;
         hw_.read_counters(s);
+        power_.look();
         s.state = static_cast<uint8_t>(bench().state());
         s.cause = static_cast<uint8_t>(bench().cause());
         s.flags = static_cast<uint8_t>((hw_.output() ? wire::kStatusSyncOn : 0) |
                                        (power_.capturing() ? wire::kStatusCapturing : 0));
         s.time = hw_.now();
         s.frames_bad = frames_bad_;
-        return s;
+        answer(s);
     }
 
     void set_sync(const wire::SyncSettings& request) {
@@ -284,6 +220,25 @@ template <class Hardware> class Device {
         }
         hw_.set_sync(plan.achieved);
         answer(plan.achieved);
+    }
+
+    void sync_output(const wire::SyncOutput& request) {
+        if (request.enabled > 1) {
+            refuse(wire::RefusalReason::bad_value, 0);
+            return;
+        }
+        hw_.set_output(request.enabled != 0);
+        answer(request);
+    }
+
+    void set_video(const wire::VideoSettings& request) {
+        if (request.pattern > static_cast<uint8_t>(wire::VideoPattern::kGrid)) {
+            refuse(wire::RefusalReason::bad_value, 0);
+            return;
+        }
+        hw_.set_video(static_cast<wire::VideoPattern>(request.pattern));
+        power_.note_picture(request.pattern != 0);
+        answer(request);
     }
 
     void start_capture(const wire::CaptureSettings& request) {
@@ -312,7 +267,7 @@ template <class Hardware> class Device {
         answer(started);
     }
 
-    void stop_capture() {
+    void stop_capture(const wire::Empty&) {
         power_.stop_capture();
         wire::CaptureStopped stopped;
         stopped.blocks = hw_.pool().next();
@@ -331,6 +286,13 @@ template <class Hardware> class Device {
         stream_limit_ = readable ? request.count : uint8_t{0};
         streaming_ = true;
     }
+
+    void power_off() {
+        power_.power_off();
+        answer(power_.answer());
+    }
+
+    void power(const wire::Empty&) { answer(power_.answer()); }
 
     void set_guard(const wire::GuardLimits& request) {
         if (!idle()) {
@@ -393,6 +355,14 @@ template <class Hardware> class Device {
         answer(wire::StoreAnswer{store_.left()});
     }
 
+    void read_calibration(const wire::Empty&) {
+        if (!storing()) {
+            answer(store_.read());
+        }
+    }
+
+    void store_state(const wire::Empty&) { answer(wire::StoreAnswer{store_.left()}); }
+
     /// Refuses what only an idle bench does.
     bool idle() {
         if (bench().state() == wire::BenchState::idle) {
@@ -413,7 +383,7 @@ template <class Hardware> class Device {
     void find_serial() {
         serial_ = hw_.stored_serial();
         if (serial_ == 0) {
-            serial_ = store_.read().calibration.serial;
+            serial_ = store_.serial();
         }
     }
 
@@ -431,22 +401,13 @@ template <class Hardware> class Device {
     // ---- answering
     // -----------------------------------------------------------------------------------
 
-    template <class Message> bool read(const wire::Frame& frame, Message& message) {
-        if (wire::read_fields(message, frame.payload, frame.size)) {
-            return true;
-        }
-        refuse(wire::RefusalReason::bad_size, static_cast<uint32_t>(frame.size));
-        return false;
-    }
-
-    bool read_empty(const wire::Frame& frame) {
-        wire::Empty empty;
-        return read(frame, empty);
-    }
-
     template <class Message> void answer(const Message& message) {
-        const size_t size = wire::write_fields(message, answer_, sizeof(answer_));
-        finish_answer(wire::answer_to(last_kind_), static_cast<uint8_t>(size));
+        // Not through write_fields(), whose copy of a long message the stack has no room for:
+        // visit() is one function for reading and writing, hence not const, but writing changes
+        // nothing.
+        wire::WriteVisitor writer(answer_, sizeof(answer_));
+        const_cast<Message&>(message).visit(writer);
+        finish_answer(wire::answer_to(last_kind_), static_cast<uint8_t>(writer.size()));
     }
 
     void refuse(wire::RefusalReason reason, uint32_t detail) {

@@ -108,6 +108,7 @@ class Guard {
             r.strikes = 0;
         }
         restart_spans();
+        look();
     }
     Stage stage() const { return stage_; }
 
@@ -124,6 +125,9 @@ class Guard {
         }
         r.strikes = 0;
         r.last = code;
+        if (channel >= kSpanChannels) {
+            return false;
+        }
         r.least = code < r.least ? code : r.least;
         r.most = code > r.most ? code : r.most;
         r.count = r.count == 0xFF ? r.count : static_cast<uint8_t>(r.count + 1);
@@ -132,8 +136,9 @@ class Guard {
     /// The same for a reading outside its limits.
     bool bad(uint8_t channel, uint16_t code) {
         Reading& r = path.reading[channel];
-        ++r.strikes;
-        if (r.strikes < limits_.strikes || stage_ == Stage::kOff) {
+        r.strikes = r.strikes == 0xFF ? r.strikes : static_cast<uint8_t>(r.strikes + 1);
+        // The first cause is kept: after it the rail falls, and more readings go wrong.
+        if (r.strikes < limits_.strikes || stage_ == Stage::kOff || cause_ != Cause::none) {
             return false;
         }
         tripped(channel, code, cause_of(channel, code > r.high));
@@ -172,14 +177,17 @@ class Guard {
         for (uint8_t& readings : span_readings_) {
             readings = kSpanReadings;
         }
+        quiet_ = 0;
         for (uint8_t i = 0; i < settings.entries; ++i) {
             const uint8_t channel = settings.schedule[i].channel & wire::kScheduleChannelMask;
             const uint16_t places = settings.schedule[i].places;
-            if (channel < 2 && places > span_readings_[channel]) {
+            if (channel < kSpanChannels && places > span_readings_[channel]) {
                 span_readings_[channel] = places > 0xFF ? 0xFF : static_cast<uint8_t>(places);
             }
+            quiet_ |= settings.schedule[i].channel & wire::kScheduleQuiet;
         }
         restart_spans();
+        look();
     }
 
     void tripped(uint8_t channel, uint16_t code, Cause cause) {
@@ -215,14 +223,15 @@ class Guard {
 
     static constexpr uint8_t kNoChannel = 0xFF;
     static constexpr uint8_t kMostStrikes = 2;
-    static constexpr uint16_t kSpanMs = 60; ///< three fields of 50 Hz
+    static constexpr uint8_t kSpanChannels = 2; ///< v_yoke_a and h_yoke_a
+    static constexpr uint16_t kSpanMs = 60;     ///< three fields of 50 Hz
 
     /// What the conversion handler looks at, per channel.
     struct Reading {
         uint16_t low;
         uint16_t high;
         uint16_t last;  ///< newest inside its limits
-        uint16_t least; ///< since the spans were restarted
+        uint16_t least; ///< load currents, since their span was restarted
         uint16_t most;
         uint8_t strikes; ///< in a row outside
         uint8_t count;   ///< since the spans were restarted; stands still at 255
@@ -231,11 +240,15 @@ class Guard {
     static_assert(sizeof(Reading) == 16, "see unused");
     struct Path {
         Reading reading[wire::kGuardChannels];
+        volatile uint8_t watching; ///< 0: limits are off and no schedule entry is quiet, so that
+                                   ///< the handler need not look at readings
     };
     Path path{};
 
   private:
     static constexpr uint8_t index(ChannelId id) { return static_cast<uint8_t>(id); }
+
+    void look() { path.watching = stage_ != Stage::kOff || quiet_ != 0 ? 1 : 0; }
 
     static void restart_span(Reading& r) {
         r.least = kAdcCodes;
@@ -243,15 +256,16 @@ class Guard {
         r.count = 0;
     }
     void restart_spans() {
-        for (Reading& r : path.reading) {
-            restart_span(r);
+        for (uint8_t i = 0; i < kSpanChannels; ++i) {
+            restart_span(path.reading[i]);
         }
     }
 
     static constexpr uint8_t kSpanReadings = 24;
 
     wire::GuardLimits limits_{};
-    uint8_t span_readings_[2] = {kSpanReadings, kSpanReadings};
+    uint8_t span_readings_[kSpanChannels] = {kSpanReadings, kSpanReadings};
+    uint8_t quiet_ = 0;
     bool armed_ = false;
     Stage stage_ = Stage::kOff;
     uint8_t channel_ = kNoChannel;

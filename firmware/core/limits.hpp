@@ -11,7 +11,7 @@ constexpr uint8_t kVersionPatch = 0;
 
 /// Blocks of the pool: what 8 KB of RAM leave beside stack and buffers. The stack needs some 470
 /// bytes, measured with everything busy (tests/system/stack_test.cpp, which asks for room beyond).
-constexpr uint8_t kPoolBlocks = 20;
+constexpr uint8_t kPoolBlocks = 21;
 
 /// From a reading's cause to the supply relay's pin, at most: limits of readings are looked at so
 /// often that this holds.

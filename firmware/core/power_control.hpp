@@ -33,27 +33,30 @@ template <class Hardware> class PowerControl {
         last_heard_ = last_ms_ = hw_.now();
     }
 
-    /// Once per round of the main loop, before requests are taken.
+    /// Once per round of the main loop, before requests are taken. What need not be looked at in
+    /// every round waits for the next millisecond: the rest of the main loop has little time.
     void poll() {
-        pass_time();
+        look();
+        const uint32_t now = hw_.now();
+        if (now - last_ms_ >= kTicksPerMs) {
+            pass_time(now);
+            each_millisecond(now);
+        }
+        drive_step(now);
+    }
+
+    /// What handlers have seen is taken over: before a state is told, too, for a round of the main
+    /// loop may last a millisecond.
+    void look() {
         if (hw_.stop_pressed()) {
             stop(Cause::stop_button);
         }
         if (hw_.over_current()) {
             stop(Cause::over_current);
         }
-        const uint32_t limit = hw_.clock_hz() / 1000u * kSilenceLimitMs;
-        const uint32_t now = hw_.now();
-        if (now - last_heard_ > limit) {
-            stop(Cause::host_silent);
-            last_heard_ = now - limit; // stays silent when the tick count wraps
+        if (bench_.supply_on() && hw_.guard().cause() != Cause::none) {
+            stop(hw_.guard().cause()); // the conversion handler has tripped
         }
-        if (bench_.supply_on()) {
-            watch_readings();
-        }
-        drive_step();
-        follow_stage();
-        hw_.set_relays(bench_.relays());
     }
 
     /// A frame with a right CRC came.
@@ -98,6 +101,7 @@ template <class Hardware> class PowerControl {
             hw_.stop_capture();
             capturing_ = false;
             drained_ = false;
+            follow_stage(); // the guard goes on
         }
     }
 
@@ -156,12 +160,13 @@ template <class Hardware> class PowerControl {
             return Cause::relays_settling;
         }
         hw_.set_relays(bench_.relays());
-        first_edge = hw_.now() + hw_.clock_hz() / 1000u * kContactMs;
+        first_edge = hw_.now() + kTicksPerMs * kContactMs;
         step_.begin(settings, first_edge);
         return Cause::none;
     }
 
     wire::PowerAnswer answer() {
+        look();
         wire::PowerAnswer p;
         p.state = static_cast<uint8_t>(bench_.state());
         p.cause = static_cast<uint8_t>(bench_.cause());
@@ -175,10 +180,27 @@ template <class Hardware> class PowerControl {
     }
 
   private:
-    void pass_time() {
-        const uint32_t per_ms = hw_.clock_hz() / 1000u;
-        uint32_t ms = (hw_.now() - last_ms_) / per_ms;
-        last_ms_ += ms * per_ms;
+    static constexpr uint32_t kTicksPerMs = Hardware::clock_hz() / 1000u;
+
+    void each_millisecond(uint32_t now) {
+        constexpr uint32_t limit = kTicksPerMs * kSilenceLimitMs;
+        if (now - last_heard_ > limit) {
+            stop(Cause::host_silent);
+            last_heard_ = now - limit; // stays silent when the tick count wraps
+        }
+        if (bench_.supply_on()) {
+            watch_readings();
+        }
+        follow_stage();
+        hw_.set_relays(bench_.relays());
+    }
+
+    void pass_time(uint32_t now) {
+        uint32_t ms = 1; // as it is nearly always: a division takes long
+        if (now - last_ms_ >= 2 * kTicksPerMs) {
+            ms = (now - last_ms_) / kTicksPerMs;
+        }
+        last_ms_ += ms * kTicksPerMs;
         while (ms != 0) {
             const uint16_t part = ms > 1000 ? uint16_t{1000} : static_cast<uint16_t>(ms);
             bench_.pass_ms(part);
@@ -211,10 +233,6 @@ template <class Hardware> class PowerControl {
 
     void watch_readings() {
         Guard& guard = hw_.guard();
-        if (guard.cause() != Cause::none) { // the conversion handler has tripped
-            stop(guard.cause());
-            return;
-        }
         const wire::GuardLimits& limits = guard.limits();
         if (bench_.state() == wire::BenchState::starting && bench_.age_ms() > limits.start_ms) {
             stop(Cause::rail_not_up);
@@ -253,8 +271,8 @@ template <class Hardware> class PowerControl {
         }
     }
 
-    void drive_step() {
-        switch (step_.poll(hw_.now())) {
+    void drive_step(uint32_t now) {
+        switch (step_.poll(now)) {
         case StepDrive<Hardware>::Event::kBegun:
             bench_.run_step();
             break;

@@ -31,7 +31,7 @@ template <class Hardware> class StepDrive {
         active_ = true;
     }
 
-    /// Main loop, at least every 30000 ticks.
+    /// Main loop, at least every kMinStepTicks less kSlackTicks.
     Event poll(uint32_t now) {
         if (!active_) {
             return Event::kNone;
@@ -68,9 +68,8 @@ template <class Hardware> class StepDrive {
   private:
     /// More than the interrupts of one line may take, before the hardware looks at its own count.
     static constexpr int32_t kSlackTicks = 1500;
-    /// Not earlier: the compare unit knows the low half only, and an edge must not be an older one.
-    static constexpr int32_t kAheadTicks = 0x8000;
-    static_assert(wire::kMinStepTicks >= 0x8000, "an edge is armed after the one before it");
+    /// Not earlier: the compare unit knows the low half only.
+    static constexpr int32_t kAheadTicks = 64000;
 
     Event passed() {
         const bool was_on = on_;

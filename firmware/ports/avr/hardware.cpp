@@ -74,8 +74,7 @@ void AvrHardware::record_field() {
 }
 
 uint32_t AvrHardware::now() const {
-    InterruptLock lock;
-    return tick_from_low(TCNT4);
+    return tick_now();
 }
 
 uint32_t AvrHardware::stored_serial() const {
@@ -236,6 +235,9 @@ void AvrHardware::start_watch(const wire::CaptureSettings& settings, bool keep) 
 }
 
 void AvrHardware::set_relays(uint8_t relays) {
+    if ((YOKEDOCK_RELAY_PORT & kRelayMask) == relays) {
+        return; // handlers only open
+    }
     InterruptLock lock;
     // A handler may have opened the supply since these were worked out.
     constexpr uint8_t kSeen = (1 << kOverCurrentSeenBit) | (1 << kStopSeenBit);

@@ -50,6 +50,11 @@ class AvrHardware {
         const uint8_t kept = static_cast<uint8_t>(ADCSRA & ~((1 << ADSC) | (1 << ADIF)));
         ADCSRA = static_cast<uint8_t>(kept & ~(1 << ADIE));
         f();
+        if (firmware::guard.path.watching != 0) {
+            GPIOR0 |= 1 << kWatchingBit;
+        } else {
+            GPIOR0 &= static_cast<uint8_t>(~(1 << kWatchingBit));
+        }
         ADCSRA = kept;
     }
     uint32_t retrace_edges(bool line);

@@ -42,6 +42,8 @@ constexpr uint8_t kLinePeekBit = 3;
 /// GPIOR0 bits: the over-current comparator, or the stop loop, has opened the supply.
 constexpr uint8_t kOverCurrentSeenBit = 4;
 constexpr uint8_t kStopSeenBit = 5;
+/// GPIOR0 bit: Guard::Path::watching, for the conversion handler.
+constexpr uint8_t kWatchingBit = 6;
 
 } // namespace firmware
 } // namespace yokedock

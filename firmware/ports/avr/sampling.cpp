@@ -145,7 +145,7 @@ yokedock_take_result(uint16_t code) {
     using namespace yokedock::firmware;
     Trigger trigger;
     const bool good = sampler.take(result_time, trigger);
-    if (good && guard.reading(trigger.channel, code)) {
+    if (good && guard.path.watching != 0 && guard.reading(trigger.channel, code)) {
         open_supply();
     }
     if (good && trigger.quiet != 0) {
@@ -245,72 +245,8 @@ ISR(ADC_vect, ISR_NAKED) {
         "sbci r25, hi8(%[window]) \n\t"
         "brcc 54b             \n\t"
         "ldd  r20, Z+5        \n\t" // channel
-        "ldd  r21, Z+6        \n\t" // quiet
-        "mov  r30, r20        \n\t"
-        "swap r30             \n\t" // times 16
-        "ldi  r31, 0          \n\t"
-        "subi r30, lo8(-(%[reading])) \n\t"
-        "sbci r31, hi8(-(%[reading])) \n\t"
-        "ld   r24, Z          \n\t" // low
-        "ldd  r25, Z+1        \n\t"
-        "cp   r22, r24        \n\t"
-        "cpc  r23, r25        \n\t"
-        "brlo 50f             \n\t"
-        "ldd  r24, Z+2        \n\t" // high
-        "ldd  r25, Z+3        \n\t"
-        "cp   r24, r22        \n\t"
-        "cpc  r25, r23        \n\t"
-        "brlo 50f             \n\t"
-        "std  Z+4, r22        \n\t" // last
-        "std  Z+5, r23        \n\t"
-        "ldi  r19, 0          \n\t"
-        "std  Z+10, r19       \n\t" // strikes
-        "ldd  r19, Z+11       \n\t" // count
-        "inc  r19             \n\t"
-        "breq 56f             \n\t" // it stands still at 255
-        "std  Z+11, r19       \n\t"
-        "56: ldd r24, Z+6     \n\t" // least
-        "ldd  r25, Z+7        \n\t"
-        "cp   r22, r24        \n\t"
-        "cpc  r23, r25        \n\t"
-        "brsh 51f             \n\t"
-        "std  Z+6, r22        \n\t"
-        "std  Z+7, r23        \n\t"
-        "51: ldd r24, Z+8     \n\t" // most
-        "ldd  r25, Z+9        \n\t"
-        "cp   r24, r22        \n\t"
-        "cpc  r25, r23        \n\t"
-        "brsh 52f             \n\t"
-        "std  Z+8, r22        \n\t"
-        "std  Z+9, r23        \n\t"
-        "52:                  \n\t"
-        "tst  r21             \n\t"
-        "breq 53f             \n\t"
-        "ldi  r21, 0          \n\t" // not told
-        "rjmp 14f             \n\t"
-        "50:                  \n\t"
-        "push r0              \n\t"
-        "push r1              \n\t"
-        "push r18             \n\t"
-        "push r20             \n\t"
-        "push r21             \n\t"
-        "push r22             \n\t"
-        "push r23             \n\t"
-        "push r26             \n\t"
-        "push r27             \n\t"
-        "clr  r1              \n\t"
-        "mov  r24, r20        \n\t"
-        "call yokedock_bad_reading \n\t"
-        "pop  r27             \n\t"
-        "pop  r26             \n\t"
-        "pop  r23             \n\t"
-        "pop  r22             \n\t"
-        "pop  r21             \n\t"
-        "pop  r20             \n\t"
-        "pop  r18             \n\t"
-        "pop  r1              \n\t"
-        "pop  r0              \n\t"
-        "rjmp 52b             \n\t"
+        "sbic %[notes], %[watching] \n\t"
+        "rjmp 57f             \n\t" // the guard looks at it first
         "53:                  \n\t"
         "lds  r21, %[left]    \n\t"
         "tst  r21             \n\t"
@@ -398,7 +334,8 @@ ISR(ADC_vect, ISR_NAKED) {
         [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn),
         [soonest] "i"(&sampler.path.soonest), [window] "n"(kResultWindowTicks),
         [left] "i"(&pool.path.writer[0].left), [last] "i"(&pool.path.sample.last_low),
-        [reading] "i"(guard.path.reading),
+        [notes] "I"(_SFR_IO_ADDR(GPIOR0)),
+        [watching] "I"(kWatchingBit),
         [age] "i"(&pool.path.sample.age_low), [free] "i"(&pool.path.free_count),
         [block] "i"(&pool.path.writer[0].block), [dropped] "i"(&pool.path.writer[0].dropped),
         [gap] "i"(&pool.path.writer[0].gap));
@@ -544,10 +481,82 @@ ISR(ADC_vect, ISR_NAKED) {
         "call yokedock_refill \n\t"
         "pop  r1              \n\t"
         "pop  r0              \n\t"
-        "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),
+        "rjmp 30b             \n\t"
+        // Guard::reading(), out of the way of who samples without a guard.
+        "57: ldd r21, Z+6     \n\t" // quiet
+        "mov  r30, r20        \n\t"
+        "swap r30             \n\t" // times 16
+        "ldi  r31, 0          \n\t"
+        "subi r30, lo8(-(%[reading])) \n\t"
+        "sbci r31, hi8(-(%[reading])) \n\t"
+        "ld   r24, Z          \n\t" // low
+        "ldd  r25, Z+1        \n\t"
+        "cp   r22, r24        \n\t"
+        "cpc  r23, r25        \n\t"
+        "brlo 50f             \n\t"
+        "ldd  r24, Z+2        \n\t" // high
+        "ldd  r25, Z+3        \n\t"
+        "cp   r24, r22        \n\t"
+        "cpc  r25, r23        \n\t"
+        "brlo 50f             \n\t"
+        "std  Z+4, r22        \n\t" // last
+        "std  Z+5, r23        \n\t"
+        "ldi  r19, 0          \n\t"
+        "std  Z+10, r19       \n\t" // strikes
+        "cpi  r20, %[spans]   \n\t"
+        "brsh 52f             \n\t"
+        "ldd  r19, Z+11       \n\t" // count
+        "inc  r19             \n\t"
+        "breq 56f             \n\t" // it stands still at 255
+        "std  Z+11, r19       \n\t"
+        "56: ldd r24, Z+6     \n\t" // least
+        "ldd  r25, Z+7        \n\t"
+        "cp   r22, r24        \n\t"
+        "cpc  r23, r25        \n\t"
+        "brsh 51f             \n\t"
+        "std  Z+6, r22        \n\t"
+        "std  Z+7, r23        \n\t"
+        "51: ldd r24, Z+8     \n\t" // most
+        "ldd  r25, Z+9        \n\t"
+        "cp   r24, r22        \n\t"
+        "cpc  r25, r23        \n\t"
+        "brsh 52f             \n\t"
+        "std  Z+8, r22        \n\t"
+        "std  Z+9, r23        \n\t"
+        "52:                  \n\t"
+        "tst  r21             \n\t"
+        "breq 58f             \n\t"
+        "ldi  r21, 0          \n\t" // not sent
+        "rjmp 14b             \n\t"
+        "50:                  \n\t"
+        "push r0              \n\t"
+        "push r1              \n\t"
+        "push r18             \n\t"
+        "push r20             \n\t"
+        "push r21             \n\t"
+        "push r22             \n\t"
+        "push r23             \n\t"
+        "push r26             \n\t"
+        "push r27             \n\t"
+        "clr  r1              \n\t"
+        "mov  r24, r20        \n\t"
+        "call yokedock_bad_reading \n\t"
+        "pop  r27             \n\t"
+        "pop  r26             \n\t"
+        "pop  r23             \n\t"
+        "pop  r22             \n\t"
+        "pop  r21             \n\t"
+        "pop  r20             \n\t"
+        "pop  r18             \n\t"
+        "pop  r1              \n\t"
+        "pop  r0              \n\t"
+        "rjmp 52b             \n\t"
+        "58: rjmp 53b         \n\t" ::[prepared] "i"(&sampler.path.prepared),
         [turn] "i"(sampler.path.turn), [turnsize] "n"(Sampler::kTurn),
         [entry] "i"(&sampler.path.at), [taken] "i"(&sampler.path.taken), [refs] "M"(1 << REFS0),
         [muxnext] "i"(&admux_next), [least] "i"(&sampler.path.least),
         [line] "i"(&sampler.path.line_ticks), [wait] "i"(&sampler.path.wait),
-        [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), YOKEDOCK_PUMP_OPERANDS);
+        [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)),
+        [reading] "i"(guard.path.reading), [spans] "M"(Guard::kSpanChannels),
+        YOKEDOCK_PUMP_OPERANDS);
 }

@@ -101,7 +101,7 @@ class FakeHardware {
     std::uint8_t* transmit_buffer() { return transmit_blocked ? nullptr : buffer_; }
     void transmit(std::uint8_t size) { sent.emplace_back(buffer_, buffer_ + size); }
     std::uint32_t now() const { return time; }
-    static std::uint32_t clock_hz() { return 16000000; }
+    static constexpr std::uint32_t clock_hz() { return 16000000; }
     std::uint32_t stored_serial() const { return serial; }
     wire::ResetCause reset_cause() const { return cause; }
     const wire::SyncAchieved& sync_plan() const { return plan; }

@@ -44,7 +44,7 @@ class MemoryHardware {
     std::uint8_t* transmit_buffer() { return buffer_; }
     void transmit(std::uint8_t size) { sent.emplace_back(buffer_, buffer_ + size); }
     std::uint32_t now() const { return time_; }
-    static std::uint32_t clock_hz() { return 16000000; }
+    static constexpr std::uint32_t clock_hz() { return 16000000; }
     static std::uint32_t stored_serial() { return 1; }
     static wire::ResetCause reset_cause() { return wire::ResetCause::power; }
     const wire::SyncAchieved& sync_plan() const { return plan_; }

@@ -64,6 +64,19 @@ struct Guarded : Bench {
     Answer ask_payload(Kind kind, const std::vector<std::uint8_t>& payload = {}) {
         return Bench::ask_payload(kind, ++number, payload);
     }
+    /// As a reset does it: the pins are off before the firmware runs, and it knows nothing.
+    void reset() {
+        hardware.on_relays = nullptr;
+        hardware.set_relays(0);
+        hardware.drive.off();
+        hardware.guard() = Guard{};
+        hardware.sampling = false;
+        hardware.pool().reset();
+        hardware.input.clear();
+        std::destroy_at(&device);
+        std::construct_at(&device, hardware);
+        device.begin();
+    }
     Answer power_on(State stage) {
         return ask(Kind::power_on, wire::PowerStage{static_cast<std::uint8_t>(stage)});
     }
@@ -279,6 +292,34 @@ TEST_CASE("every cause trips, is kept and told, and takes the supply off at once
     }
 }
 
+TEST_CASE("an input that opened the supply and is over keeps it off, and its cause") {
+    for (const bool stop : {false, true}) {
+        Guarded b;
+        b.to_live();
+        stop ? b.hardware.press_stop() : b.hardware.rise_current();
+        CHECK((b.hardware.relays & kRelaySupply) == 0); // before the main loop knows
+        b.pass(1);
+        CHECK(b.state() == State::tripped);
+        CHECK(b.cause() == (stop ? Cause::stop_button : Cause::over_current));
+        b.ask_payload(Kind::power_off);
+        b.board_on(false);
+        b.pass(600);
+        CHECK(b.power_on().kind == wire::answer_to(Kind::power_on)); // a check listens anew
+    }
+}
+
+TEST_CASE("each stage must be named: a request for another one moves nothing") {
+    Guarded b;
+    b.ask(Kind::set_guard, limits());
+    for (const State wrong : {State::starting, State::live}) {
+        check_refused(b.power_on(wrong), Kind::power_on, Reason::wrong_state, 0);
+    }
+    for (const State none : {State::idle, State::tripped}) {
+        check_refused(b.power_on(none), Kind::power_on, Reason::bad_value, 0);
+    }
+    CHECK(b.hardware.relays == 0);
+}
+
 TEST_CASE("one reading out of range is no trip, two in a row are") {
     Guarded b;
     b.to_live();
@@ -306,14 +347,32 @@ TEST_CASE(
     CHECK(idle.cause() == Cause::none);
 }
 
-TEST_CASE("after a watchdog reset the bench is tripped until it is told to be off") {
-    FakeHardware hardware;
-    hardware.cause = wire::ResetCause::watchdog_reset;
-    Device<FakeHardware> device(hardware);
-    device.begin();
-    CHECK(hardware.relays == 0);
-    CHECK(device.bench().state() == State::tripped);
-    CHECK(device.bench().cause() == Cause::watchdog);
+TEST_CASE("after a reset that nobody asked for the bench is tripped; every reset's cause is told") {
+    struct Case {
+        wire::ResetCause reset;
+        State state;
+        Cause cause;
+    };
+    const Case cases[] = {{wire::ResetCause::watchdog_reset, State::tripped, Cause::watchdog},
+                          {wire::ResetCause::brown_out, State::tripped, Cause::brown_out},
+                          {wire::ResetCause::external, State::idle, Cause::reset_pin},
+                          {wire::ResetCause::power, State::idle, Cause::none}};
+    for (const Case& c : cases) {
+        Guarded b;
+        b.to_live();
+        b.hardware.cause = c.reset;
+        b.reset();
+        CHECK(b.hardware.relays == 0);
+        CHECK(b.state() == c.state);
+        CHECK(b.cause() == c.cause);
+        if (c.state == State::tripped) {
+            check_refused(b.power_on(State::checked), Kind::power_on, Reason::wrong_state,
+                          static_cast<std::uint32_t>(State::tripped));
+            b.ask_payload(Kind::power_off);
+        }
+        CHECK(b.state() == State::idle);
+        CHECK(b.cause() == c.cause); // kept
+    }
 }
 
 TEST_CASE("a capture that leaves guarded channels out is refused while the supply is on") {
@@ -346,6 +405,8 @@ TEST_CASE("no sequence of requests, readings, silence and resets reaches a forbi
     // rules are looked at.
     int live = 0;
     int trips = 0;
+    int steps = 0;
+    int resets = 0;
     for (unsigned run = 0; run < 300; ++run) {
         std::mt19937 random(run);
         auto b = std::make_unique<Guarded>();
@@ -359,7 +420,13 @@ TEST_CASE("no sequence of requests, readings, silence and resets reaches a forbi
             const bool was_on = (before & kRelaySupply) != 0;
             const bool on = (after & kRelaySupply) != 0;
             rule(on || (after & kRelayBypass) == 0, "bypass without supply");
-            rule(!on || (after & kRelayStep) == 0, "step test with supply");
+            rule(!on || (after & kRelayStep) == 0, "step drive with supply");
+            rule((before & kRelayStep) == (after & kRelayStep) ||
+                     !b->hardware.drive.on(b->hardware.time),
+                 "step relay moved with the drive on");
+            rule((after & kRelayStep) == 0 || (after & kRelayLoads) == kRelayVertical ||
+                     (after & kRelayLoads) == kRelayHorizontal,
+                 "step drive without one load");
             rule(!(was_on && on) || ((before ^ after) & kRelayLoads) == 0, "load moved while on");
             rule(!(on && !was_on) || ((before ^ after) & kRelayLoads) == 0,
                  "load closed with supply");
@@ -370,7 +437,11 @@ TEST_CASE("no sequence of requests, readings, silence and resets reaches a forbi
             rule(!on || !b->hardware.current, "supply with over-current");
         };
         for (int step = 0; step < 400; ++step) {
-            switch (random() % 12) {
+            rule(!b->hardware.drive.on(b->hardware.time) ||
+                     (b->hardware.relays & (kRelayStep | kRelaySupply)) == kRelayStep,
+                 "drive on without its relay");
+            steps += b->hardware.drive.on(b->hardware.time) ? 1 : 0;
+            switch (random() % 15) {
             case 0:
                 b->ask(Kind::set_guard, limits());
                 break;
@@ -378,7 +449,36 @@ TEST_CASE("no sequence of requests, readings, silence and resets reaches a forbi
             case 2:
             case 3:
             case 4:
-                b->power_on();
+                random() % 10 == 0 ? b->power_on(static_cast<State>(random() % 6)) : b->power_on();
+                break;
+            case 12:
+                b->ask(Kind::step_load,
+                       wire::StepSettings{static_cast<std::uint8_t>(1 + random() % 2), 600000,
+                                          40000, 100, 20});
+                for (int i = 0; i < 60; ++i) { // rounds as short as the drive needs them
+                    b->hardware.time += kMsTicks;
+                    b->device.poll();
+                }
+                break;
+            case 13: // the interrupts of the two inputs, over before the main loop looks
+                if (random() % 4 == 0) {
+                    random() % 2 == 0 ? b->hardware.press_stop() : b->hardware.rise_current();
+                }
+                b->pass(1);
+                break;
+            case 14: // a reset of any kind: relays off, memory gone
+                if (random() % 16 == 0) {
+                    constexpr wire::ResetCause kCauses[] = {
+                        wire::ResetCause::power, wire::ResetCause::external,
+                        wire::ResetCause::brown_out, wire::ResetCause::watchdog_reset};
+                    b->hardware.cause = kCauses[random() % 4];
+                    const auto rules = b->hardware.on_relays;
+                    b->reset();
+                    b->hardware.on_relays = rules;
+                    rule(b->hardware.relays == 0, "a relay on after a reset");
+                    rule(!b->device.bench().supply_on(), "supply on after a reset");
+                    ++resets;
+                }
                 break;
             case 5:
                 b->ask_payload(random() % 4 == 0 ? Kind::power_off : Kind::power);
@@ -429,6 +529,8 @@ TEST_CASE("no sequence of requests, readings, silence and resets reaches a forbi
         REQUIRE(broken.empty());
     }
     // The walk got where it can hurt.
-    CHECK(live > 5000);
+    CHECK(live > 4000);
     CHECK(trips > 1000);
+    CHECK(steps > 500);
+    CHECK(resets > 300);
 }

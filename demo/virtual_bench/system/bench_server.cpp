@@ -31,7 +31,8 @@ class Pacer {
 };
 
 ServeSummary summary_of(BenchSimulation& bench) {
-    return {bench.time_s(), bench.late_sync_edges(), bench.chip().statistics()};
+    return {bench.time_s(), bench.late_sync_edges(), bench.chip().statistics(),
+            bench.board().closing_words()};
 }
 
 } // namespace

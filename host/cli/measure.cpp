@@ -164,8 +164,8 @@ void set_up_measure(CLI::App& app, Chosen& chosen) {
                      "record to write (default: yokedock-TIME.json here)")
         ->group("Output");
     add_output_options(*command, options->output);
-    command->footer("Example:\n  yokedock measure --bench tcp:127.0.0.1:4100 --standard 525/59.94 "
-                    "--out board.json\n\n" +
+    command->footer("Example:\n  yokedock measure --bench tcp:127.0.0.1:4100 --supply outside "
+                    "--standard 525/59.94 --out board.json\n\n" +
                     caution_text());
 }
 

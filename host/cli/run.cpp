@@ -100,9 +100,10 @@ void set_up_run(CLI::App& app, Chosen& chosen) {
                         "end after this time (default: at Ctrl-C)");
     command->add_flag("--json", options->json, "one JSON object per reading and line")
         ->group("Output");
-    command->footer("Example:\n  yokedock run --bench tcp:127.0.0.1:4100 --standard 525/59.94 "
-                    "--duration-s 5\n\n" +
-                    caution_text());
+    command->footer(
+        "Example:\n  yokedock run --bench tcp:127.0.0.1:4100 --supply outside --standard "
+        "525/59.94 --duration-s 5\n\n" +
+        caution_text());
 }
 
 } // namespace yokedock::cli

@@ -88,8 +88,8 @@ void print_log(const SweepPlan& plan, const record::SweepLog& log, Seams& seams)
         seams.err << fmt::format("next: yokedock sweep --from {} --plot\n", plan.log_file);
     } else {
         seams.err << fmt::format(
-            "to go on where it stopped: yokedock sweep --bench {} --resume {}\n", plan.address,
-            plan.log_file);
+            "to go on where it stopped: yokedock sweep --bench {} --resume {}{}\n", plan.address,
+            plan.log_file, plan.power.by_bench ? " --profile ..." : " --supply outside");
     }
 }
 
@@ -235,8 +235,8 @@ void set_up_sweep(CLI::App& app, Chosen& chosen) {
         ->group("Output");
     add_output_options(*command, options->output, "phase against rate");
     command->footer("Examples:\n"
-                    "  yokedock sweep --bench tcp:127.0.0.1:4100 --standard 525/59.94 --axis "
-                    "vertical --log hold.jsonl\n"
+                    "  yokedock sweep --bench tcp:127.0.0.1:4100 --supply outside --standard "
+                    "525/59.94 --axis vertical --log hold.jsonl\n"
                     "  yokedock sweep --from hold.jsonl --plot --csv hold.csv\n\n" +
                     caution_text());
 }

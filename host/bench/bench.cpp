@@ -162,6 +162,14 @@ Result<wire::PowerAnswer> Bench::power() const {
     return requester_->ask<requests::power>({});
 }
 
+std::optional<wire::StopCause> Bench::stands_against() const {
+    const auto refused = requester_->refused();
+    if (!refused || refused->reason != static_cast<std::uint8_t>(wire::RefusalReason::not_ready)) {
+        return std::nullopt;
+    }
+    return static_cast<wire::StopCause>(refused->detail);
+}
+
 Status Bench::set_guard(const wire::GuardLimits& limits) const {
     return status_of(requester_->ask<requests::set_guard>(limits));
 }

@@ -62,6 +62,9 @@ class Bench {
     /// The next energise stage: checked, starting or live. kRefused says what stands against it.
     [[nodiscard]] Result<wire::PowerAnswer> power_on(wire::BenchState stage) const;
     [[nodiscard]] Result<wire::PowerAnswer> power() const;
+    /// What stands against the newest request of this session where the bench refused it as not
+    /// ready, and nothing else was asked since.
+    [[nodiscard]] std::optional<wire::StopCause> stands_against() const;
     /// Limits of readings, raw codes; in state idle only.
     [[nodiscard]] Status set_guard(const wire::GuardLimits& limits) const;
 

@@ -44,7 +44,7 @@ Error at_end(ChannelId channel, std::uint16_t code) {
     return {ErrorKind::kRefused,
             fmt::format("{} reads code {}, an end of the converter's range 0 to {}; expected a "
                         "reading inside it; look at "
-                        "the plug and the polarity, and choose a smaller value",
+                        "the plug and the polarity, and choose a value well inside the range",
                         name, code, kAdcCodes - 1)};
 }
 
@@ -153,7 +153,8 @@ Result<StoredCalibration> read_stored(const bench::Bench& bench) {
     stored.whole = answer.value().newest != 0;
     if (stored.whole) {
         stored.calibration = from_wire(answer.value().calibration);
-        if (stored.calibration.serial != bench.identity().bench_serial) {
+        if (bench.identity().bench_serial != 0 &&
+            stored.calibration.serial != bench.identity().bench_serial) {
             return Error{ErrorKind::kRefused,
                          fmt::format("the bench has serial {} and a calibration of bench {} "
                                      "stored; expected its own; "

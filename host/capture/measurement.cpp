@@ -36,8 +36,8 @@ MeasureOutcome run_measurement(const bench::Bench& bench, const MeasureOptions& 
     MeasureOutcome outcome;
     RawMeasurement& measurement = outcome.measurement;
     measurement.bench = make_bench_info(bench, options.simulated);
-    const auto phases =
-        measurement_phases(bench.plan().value_or(wire::SyncAchieved{}), options.seconds);
+    const auto phases = measurement_phases(bench.plan().value_or(wire::SyncAchieved{}),
+                                           options.seconds, options.guarding);
     const double total = total_seconds(phases);
     if (!(total <= kMaxBenchSeconds)) {
         outcome.error = Error{

@@ -6,6 +6,7 @@ namespace yokedock::capture {
 
 struct MeasureOptions {
     PhaseSeconds seconds;
+    Guarding guarding = Guarding::kNone;
     bool simulated = false; ///< the user or the program knows that the bench is a virtual one
 };
 

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+#include "host/bench/channel_codes.hpp"
 #include "host/capture/line_starts.hpp"
 #include "host/capture/raw_capture.hpp"
 #include <algorithm>
@@ -9,24 +10,9 @@ namespace {
 
 using wire::BlockKind;
 
-constexpr double kCodeV = kAdcReferenceMv * 1e-3 / kAdcCodes;
-constexpr double kZeroCelsiusKelvin = 273.15;
-
-/// Volts at the converter's input. The data sheet draws the ideal converter with its transitions
-/// half a code below each multiple, so a code stands for the middle of its step (ATmega2560 data
-/// sheet, "ADC Accuracy Definitions": first transition at 0.5 LSB; from memory).
-double volts_of(std::uint16_t code) {
-    return code * kCodeV;
-}
-
-/// Temperature of the NTC divider's output. volts must be strictly inside 0 to the reference.
-double ntc_celsius(double volts) {
-    const double ratio = volts / (kAdcReferenceMv * 1e-3);
-    const double ohm = kNtcSeriesOhm * ratio / (1.0 - ratio);
-    const double per_kelvin =
-        1.0 / (kZeroCelsiusKelvin + 25.0) + std::log(ohm / kNtcOhmAt25) / kNtcBetaKelvin;
-    return 1.0 / per_kelvin - kZeroCelsiusKelvin;
-}
+using bench::kCodeV;
+using bench::ntc_celsius;
+using bench::volts_of;
 
 /// Degrees per volt at these volts, as a positive number.
 double ntc_slope(double volts) {

@@ -25,6 +25,7 @@ struct CalibrateCommand {
     bool show = false;
     bool guide = false;
     bool store = false;
+    double give_serial = 0;
     bool json = false;
     bool simulated = false;
     bool start_anew = false;
@@ -67,6 +68,11 @@ Status check_options(const CalibrateCommand& o) {
         }
     } else if (o.true_value.has_value()) {
         return usage("--true needs --channel NAME");
+    }
+    if (o.give_serial != 0 && !(o.give_serial >= 1 && o.give_serial <= 4294967294.0 &&
+                                o.give_serial == std::floor(o.give_serial))) {
+        return usage(fmt::format(
+            "--give-serial is {}, expected a whole number from 1 to 4294967294", o.give_serial));
     }
     if (!(o.seconds >= 0.1 && o.seconds <= 30)) {
         return usage(fmt::format("--seconds is {}, expected 0.1 to 30", o.seconds));
@@ -278,8 +284,8 @@ Status show_stored(const bench::Bench& bench, const CalibrateCommand& o, Seams& 
     return Done{};
 }
 
-Status store_file(const bench::Bench& bench, const std::string& path, CalibrationFile& file,
-                  Seams& seams) {
+Status store_file(const bench::Bench& bench, const CalibrateCommand& o, const std::string& path,
+                  CalibrationFile& file, Seams& seams) {
     const std::string now = seams.utc_now();
     const auto results = record::results_of(file, record::seconds_of_utc(now).value_or(0));
     if (!results) {
@@ -288,9 +294,19 @@ Status store_file(const bench::Bench& bench, const std::string& path, Calibratio
     if (!results.value().any()) {
         return usage(path + " has nothing to store; take points first (yokedock calibrate --help)");
     }
-    if (const Status stored = capture::store(bench, results.value()); !stored) {
+    capture::Calibration calibration = results.value();
+    if (bench.identity().bench_serial == 0) {
+        if (o.give_serial == 0) {
+            return usage(
+                "this bench has no serial number yet; give it one of its own with --give-serial, "
+                "so that its calibration and records are known by it");
+        }
+        calibration.serial = static_cast<std::uint32_t>(o.give_serial);
+    }
+    if (const Status stored = capture::store(bench, calibration); !stored) {
         return stored;
     }
+    file.bench_serial = calibration.serial;
     file.stored_utc = now;
     if (const Status saved = record::save_calibration(file, path); !saved) {
         return saved;
@@ -343,7 +359,7 @@ Result<ExitCode> run_calibrate(const CalibrateCommand& o, Seams& seams) {
             }
         }
         if (o.store) {
-            if (const Status stored = store_file(bench, path, file.value(), seams); !stored) {
+            if (const Status stored = store_file(bench, o, path, file.value(), seams); !stored) {
                 return stored.error();
             }
         }
@@ -402,6 +418,8 @@ void set_up_calibrate(Parser& app, Chosen& chosen) {
                        "the host's copy (default: yokedock-bench-SERIAL.calibration.json here)");
     command.add_flag("--start-anew", o->start_anew, "forget the points of an existing file");
     command.add_flag("--store", o->store, "write the results into the bench");
+    command.add_option("--give-serial", o->give_serial,
+                       "with --store, for a bench that has no serial number yet: 1 to 4294967294");
     command.add_flag("--simulated", o->simulated, "the bench is the virtual one: the file says so");
     command.add_flag("--json", o->json, "--show as JSON").group("Output");
     command.footer(

@@ -2,7 +2,7 @@
 #include "host/capture/calibration_run.hpp"
 #include "host/cli/cautions.hpp"
 #include "host/cli/command.hpp"
-#include "host/cli/power_guard.hpp"
+#include "host/cli/power_up.hpp"
 #include "host/cli/progress.hpp"
 #include "host/record/calibration_file.hpp"
 #include "host/report/calibration_report.hpp"
@@ -332,7 +332,7 @@ Result<ExitCode> run_calibrate(const CalibrateCommand& o, Seams& seams) {
         return opened.error();
     }
     bench::Bench& bench = opened.value();
-    const PowerGuard off(bench);
+    const PowerGuard off(bench, false, seams);
     if (const auto power = bench.power_off(); !power) { // inputs are calibrated with the board off
         return power.error();
     }

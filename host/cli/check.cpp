@@ -6,7 +6,7 @@
 #include "host/capture/measurement.hpp"
 #include "host/cli/cautions.hpp"
 #include "host/cli/command.hpp"
-#include "host/cli/power_guard.hpp"
+#include "host/cli/power_up.hpp"
 #include "host/record/coil_file.hpp"
 #include "host/record/figures_json.hpp"
 #include "host/record/json_text.hpp"
@@ -23,8 +23,8 @@
 namespace yokedock::cli {
 namespace {
 
-/// Apart by less, edges may come too late for a device that sends a sample a line meanwhile (its own
-/// limit is half of this; seen in the simulator).
+/// Apart by less, edges may come too late for a device that sends a sample a line meanwhile (its
+/// own limit is half of this; seen in the simulator).
 constexpr double kLeastEdgeS = 65536 / 16e6;
 
 using analysis::LoadJudgement;
@@ -286,7 +286,7 @@ Result<ExitCode> run_check(const CheckCommand& o, Seams& seams) {
         return opened.error();
     }
     bench::Bench& bench = opened.value();
-    const PowerGuard off(bench);
+    const PowerGuard off(bench, false, seams);
     if (const auto power = bench.power_off(); !power) {
         return power.error();
     }

@@ -7,15 +7,18 @@
 namespace yokedock::analysis {
 namespace {
 
-constexpr int kHarmonics = 12;
+constexpr int kHarmonics = kQuantiserHarmonics;
 
-// Amplitude of the k-th term of a quantiser's mean error as a function of the input.
 double term_amplitude(double step, double noise, int k) {
-    const double ratio = std::numbers::pi * k * noise / step;
-    return step / (std::numbers::pi * k) * std::exp(-2 * ratio * ratio);
+    return quantised_mean_amplitude(step, noise, k);
 }
 
 } // namespace
+
+double quantised_mean_amplitude(double step, double noise, int k) {
+    const double ratio = std::numbers::pi * k * noise / step;
+    return step / (std::numbers::pi * k) * std::exp(-2 * ratio * ratio);
+}
 
 double quantised_mean_u(double step, double noise) {
     if (!(step > 0)) {

@@ -110,21 +110,21 @@ Result<ExitCode> run_analyse(const AnalyseCommand& options, Seams& seams) {
 
 } // namespace
 
-void set_up_analyse(CLI::App& app, Chosen& chosen) {
+void set_up_analyse(Parser& app, Chosen& chosen) {
     const auto options = std::make_shared<AnalyseCommand>();
-    CLI::App* command = add_command<AnalyseCommand>(
+    Parser command = add_command<AnalyseCommand>(
         app, chosen, "analyse", "Figures from a saved record, made anew from its raw data",
         kGroupFiles, options, run_analyse);
-    command->add_option("record", options->record_file, "record to analyse")->required();
-    command->add_option("--against", options->against_file,
-                        "another record, of a good board: say in plain words what differs");
-    command->add_option("--profile", options->profile_file,
-                        "profile of the board type, in place of the record's own");
-    command->add_option("--out", options->out_file, "save the record with the new figures here")
-        ->group("Output");
-    add_output_options(*command, options->output);
-    command->footer("Examples:\n  yokedock analyse board.json --plot\n"
-                    "  yokedock analyse board.json --against good.json");
+    command.add_option("record", options->record_file, "record to analyse").required();
+    command.add_option("--against", options->against_file,
+                       "another record, of a good board: say in plain words what differs");
+    command.add_option("--profile", options->profile_file,
+                       "profile of the board type, in place of the record's own");
+    command.add_option("--out", options->out_file, "save the record with the new figures here")
+        .group("Output");
+    add_output_options(command, options->output);
+    command.footer("Examples:\n  yokedock analyse board.json --plot\n"
+                   "  yokedock analyse board.json --against good.json");
 }
 
 } // namespace yokedock::cli

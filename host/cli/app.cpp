@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/command.hpp"
-#include <algorithm>
+#include "host/cli/parser.hpp"
+#include <new>
 #include <ostream>
 
 namespace yokedock::cli {
@@ -20,48 +21,38 @@ ExitCode run_action(const Action& action, Seams& seams) {
 }
 
 /// Help and version are results; every other complaint of the parser is a usage error.
-ExitCode parse_failed(const CLI::App& app, const CLI::ParseError& error, Seams& seams) {
-    if (error.get_exit_code() == 0) {
-        app.exit(error, seams.out, seams.err);
+ExitCode parse_stopped(const ParseStop& stop, Seams& seams) {
+    if (stop.problem.empty()) {
+        seams.out << stop.asked_for;
         return ExitCode::kGood;
     }
-    std::string command;
-    for (const CLI::App* at = &app; !at->get_subcommands().empty();) {
-        at = at->get_subcommands().front();
-        command += " " + at->get_name();
-    }
-    print_error(
-        {ErrorKind::kUsage, std::string(error.what()) + "; see yokedock" + command + " --help"},
-        seams);
+    print_error({ErrorKind::kUsage, stop.problem}, seams);
     return ExitCode::kUsage;
 }
 
 } // namespace
 
 int run_yokedock(const std::vector<std::string>& arguments, Seams& seams) {
-    CLI::App app("yokedock: run a CRT deflection board on the bench and measure it", "yokedock");
-    app.set_version_flag("--version", "yokedock " YOKEDOCK_VERSION);
-    app.require_subcommand(1);
-    app.get_formatter()->column_width(34);
-    app.footer(
+    ProgramParser program("yokedock",
+                          "yokedock: run a CRT deflection board on the bench and measure it",
+                          "yokedock " YOKEDOCK_VERSION);
+    Parser top = program.top();
+    top.require_command();
+    top.footer(
         "Exit codes:\n" + exit_code_help() +
         "\nExample:\n  yokedock find tcp:127.0.0.1:4100\n\nyokedock COMMAND --help tells more.");
     Chosen chosen;
-    set_up_find(app, chosen);
-    set_up_run(app, chosen);
-    set_up_measure(app, chosen);
-    set_up_sweep(app, chosen);
-    set_up_analyse(app, chosen);
-    set_up_import(app, chosen);
-    set_up_profile(app, chosen);
-    std::vector<std::string> reversed(arguments.rbegin(),
-                                      arguments.rend()); // CLI11 takes them from the back
+    set_up_find(top, chosen);
+    set_up_run(top, chosen);
+    set_up_measure(top, chosen);
+    set_up_sweep(top, chosen);
+    set_up_analyse(top, chosen);
+    set_up_import(top, chosen);
+    set_up_profile(top, chosen);
     ExitCode code = ExitCode::kOurFault;
     try {
-        app.parse(reversed);
-        code = run_action(chosen.action, seams);
-    } catch (const CLI::ParseError& error) {
-        code = parse_failed(app, error, seams);
+        const auto stop = program.parse(arguments);
+        code = stop ? parse_stopped(*stop, seams) : run_action(chosen.action, seams);
     } catch (const std::bad_alloc&) {
         print_error({ErrorKind::kInternal,
                      "out of memory, expected enough for the file or capture at "

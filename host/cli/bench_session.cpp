@@ -26,16 +26,15 @@ Status send_sync(bench::Bench& bench, const SessionOptions& options, const Chose
 
 } // namespace
 
-void add_session_options(CLI::App& command, SessionOptions& options,
+void add_session_options(Parser& command, SessionOptions& options,
                          const std::string& free_run_help) {
-    command
-        .add_option("--bench", options.bench, "address: serial:DEVICE, tcp:HOST:PORT, unix:PATH")
-        ->required();
+    command.add_option("--bench", options.bench, "address: serial:DEVICE, tcp:HOST:PORT, unix:PATH")
+        .required();
     command.add_option("--profile", options.profile_file, "profile of the board type (JSON)");
     command.add_flag("--quiet-cautions", options.quiet_cautions,
                      "leave the cautions out; they are below");
     add_sync_options(command, options.sync);
-    command.add_flag("--free-run", options.free_run, free_run_help)->group("Sync");
+    command.add_flag("--free-run", options.free_run, free_run_help).group("Sync");
 }
 
 Result<SessionPlan> plan_session(const SessionOptions& options) {

@@ -21,7 +21,7 @@ struct SessionOptions {
 };
 
 /// free_run_help: what a free-running board is wanted for.
-void add_session_options(CLI::App& command, SessionOptions& options,
+void add_session_options(Parser& command, SessionOptions& options,
                          const std::string& free_run_help);
 
 /// What the options come to, before any bench is spoken to.

@@ -128,17 +128,17 @@ Result<ExitCode> run_find(const FindCommand& options, Seams& seams) {
 
 } // namespace
 
-void set_up_find(CLI::App& app, Chosen& chosen) {
+void set_up_find(Parser& app, Chosen& chosen) {
     const auto options = std::make_shared<FindCommand>();
-    CLI::App* command = add_command<FindCommand>(
+    Parser command = add_command<FindCommand>(
         app, chosen, "find", "Look for benches, on all serial ports or at the addresses given",
         kGroupBench, options, run_find);
-    command->add_option("address", options->addresses,
-                        "serial:DEVICE, tcp:HOST:PORT or unix:PATH (default: every serial port)");
-    command->add_flag("--json", options->json, "results as JSON");
-    command->footer("Opening a serial port resets many microcontroller boards; a bench's supply is "
-                    "then off.\n\n"
-                    "Example:\n  yokedock find tcp:127.0.0.1:4100");
+    command.add_option("address", options->addresses,
+                       "serial:DEVICE, tcp:HOST:PORT or unix:PATH (default: every serial port)");
+    command.add_flag("--json", options->json, "results as JSON");
+    command.footer("Opening a serial port resets many microcontroller boards; a bench's supply is "
+                   "then off.\n\n"
+                   "Example:\n  yokedock find tcp:127.0.0.1:4100");
 }
 
 } // namespace yokedock::cli

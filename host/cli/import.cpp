@@ -2,6 +2,7 @@
 #include "host/record/import.hpp"
 #include "host/cli/command.hpp"
 #include "host/cli/output.hpp"
+#include "host/cli/parser.hpp"
 #include "host/cli/sync_options.hpp"
 #include "host/record/record.hpp"
 #include <cmath>
@@ -56,9 +57,9 @@ Status take_columns(const ImportCommand& command, record::CsvOptions& csv) {
         if (!pair) {
             return pair.error();
         }
-        double factor = 0;
-        if (!CLI::detail::lexical_cast(pair.value().second, factor) || !std::isfinite(factor) ||
-            factor == 0 || (pair.value().first == "time_s" && factor < 0)) {
+        const double factor = parse_number(pair.value().second).value_or(NAN);
+        if (!std::isfinite(factor) || factor == 0 ||
+            (pair.value().first == "time_s" && factor < 0)) {
             return Error{
                 ErrorKind::kUsage,
                 fmt::format("--scale {} is \"{}\", expected a factor other than 0 (positive for "
@@ -176,62 +177,60 @@ Result<ExitCode> run_import(const ImportCommand& command, Seams& seams) {
 
 } // namespace
 
-void set_up_import(CLI::App& app, Chosen& chosen) {
+void set_up_import(Parser& app, Chosen& chosen) {
     const auto options = std::make_shared<ImportCommand>();
-    CLI::App* command =
+    Parser command =
         add_command<ImportCommand>(app, chosen, "import", "Figures from oscilloscope files (CSV)",
                                    kGroupFiles, options, run_import);
-    command->add_option("csv", options->files, "CSV files; their first column is time_s")
-        ->required();
+    command.add_option("csv", options->files, "CSV files; their first column is time_s").required();
     command
-        ->add_option("--column", options->columns,
-                     "NAME=HEADER: the column our NAME is headed HEADER in the file")
-        ->allow_extra_args(false)
-        ->group("Columns");
+        .add_option("--column", options->columns,
+                    "NAME=HEADER: the column our NAME is headed HEADER in the file")
+        .one_value_at_a_time()
+        .group("Columns");
     command
-        ->add_option("--scale", options->scales,
-                     "NAME=FACTOR: multiply a column to get volts, amperes, "
-                     "seconds")
-        ->allow_extra_args(false)
-        ->group("Columns");
-    command->add_option("--ignore", options->ignored, "HEADER of a column to leave out")
-        ->allow_extra_args(false)
-        ->group("Columns");
+        .add_option("--scale", options->scales,
+                    "NAME=FACTOR: multiply a column to get volts, amperes, "
+                    "seconds")
+        .one_value_at_a_time()
+        .group("Columns");
+    command.add_option("--ignore", options->ignored, "HEADER of a column to leave out")
+        .one_value_at_a_time()
+        .group("Columns");
     command
-        ->add_flag("--ignore-others", options->ignore_others,
-                   "leave out every column without a name of ours")
-        ->group("Columns");
+        .add_flag("--ignore-others", options->ignore_others,
+                  "leave out every column without a name of ours")
+        .group("Columns");
     command
-        ->add_option("--step-s", options->step_s,
-                     "seconds between rows, when the times in the file have too few digits")
-        ->group("Columns");
-    command->add_flag("--decimal-comma", options->decimal_comma, "numbers have a decimal comma")
-        ->group("Columns");
-    command->add_option("--standard", options->standard, "sync standard that the board was fed")
-        ->group("Rates");
-    command->add_option("--line-rate-hz", options->line_rate_hz, "nominal line rate")
-        ->group("Rates");
-    command->add_option("--field-rate-hz", options->field_rate_hz, "nominal field rate")
-        ->group("Rates");
+        .add_option("--step-s", options->step_s,
+                    "seconds between rows, when the times in the file have too few digits")
+        .group("Columns");
+    command.add_flag("--decimal-comma", options->decimal_comma, "numbers have a decimal comma")
+        .group("Columns");
+    command.add_option("--standard", options->standard, "sync standard that the board was fed")
+        .group("Rates");
+    command.add_option("--line-rate-hz", options->line_rate_hz, "nominal line rate").group("Rates");
+    command.add_option("--field-rate-hz", options->field_rate_hz, "nominal field rate")
+        .group("Rates");
     command
-        ->add_option("--gain-u-pct", options->gain_u_pct,
-                     "standard uncertainty of probe, shunt and oscilloscope together")
-        ->capture_default_str();
-    command->add_option("--profile", options->profile_file, "profile of the board type (JSON)");
-    command->add_option("--note", options->notes, "a note for the record; may be given again")
-        ->allow_extra_args(false);
+        .add_option("--gain-u-pct", options->gain_u_pct,
+                    "standard uncertainty of probe, shunt and oscilloscope together")
+        .show_default();
+    command.add_option("--profile", options->profile_file, "profile of the board type (JSON)");
+    command.add_option("--note", options->notes, "a note for the record; may be given again")
+        .one_value_at_a_time();
     command
-        ->add_option("--out", options->out_file,
-                     "record to write (default: yokedock-TIME.json here)")
-        ->group("Output");
-    add_output_options(*command, options->output);
+        .add_option("--out", options->out_file,
+                    "record to write (default: yokedock-TIME.json here)")
+        .group("Output");
+    add_output_options(command, options->output);
     std::string names;
     for (const std::string& name : record::csv_channel_names()) {
         names += (names.empty() ? "" : " ") + name;
     }
-    command->footer("Channel names: " + names +
-                    "\n\nExample:\n  yokedock import scope.csv --standard 525/59.94 --column "
-                    "v_yoke_a=CH1 --scale v_yoke_a=10 --out board.json");
+    command.footer("Channel names: " + names +
+                   "\n\nExample:\n  yokedock import scope.csv --standard 525/59.94 --column "
+                   "v_yoke_a=CH1 --scale v_yoke_a=10 --out board.json");
 }
 
 } // namespace yokedock::cli

@@ -130,28 +130,27 @@ Result<ExitCode> run_measure(const MeasureCommand& options, Seams& seams) {
 
 } // namespace
 
-void set_up_measure(CLI::App& app, Chosen& chosen) {
+void set_up_measure(Parser& app, Chosen& chosen) {
     const auto options = std::make_shared<MeasureCommand>();
-    CLI::App* command = add_command<MeasureCommand>(app, chosen, "measure",
-                                                    "Send sync and measure the board's ramps",
-                                                    kGroupMeasure, options, run_measure);
-    add_session_options(*command, options->session,
-                        "keep sync off: measure the free-running board");
-    command->add_option("--note", options->notes, "a note for the record; may be given again")
-        ->allow_extra_args(false);
+    Parser command = add_command<MeasureCommand>(app, chosen, "measure",
+                                                 "Send sync and measure the board's ramps",
+                                                 kGroupMeasure, options, run_measure);
+    add_session_options(command, options->session, "keep sync off: measure the free-running board");
+    command.add_option("--note", options->notes, "a note for the record; may be given again")
+        .one_value_at_a_time();
     command
-        ->add_option("--settle-s", options->settle_s, "time for the board to lock before measuring")
-        ->capture_default_str();
-    command->add_flag("--simulated", options->simulated,
-                      "the bench is the virtual one: the record and the table say so");
+        .add_option("--settle-s", options->settle_s, "time for the board to lock before measuring")
+        .show_default();
+    command.add_flag("--simulated", options->simulated,
+                     "the bench is the virtual one: the record and the table say so");
     command
-        ->add_option("--out", options->out_file,
-                     "record to write (default: yokedock-TIME.json here)")
-        ->group("Output");
-    add_output_options(*command, options->output);
-    command->footer("Example:\n  yokedock measure --bench tcp:127.0.0.1:4100 --standard 525/59.94 "
-                    "--out board.json\n\n" +
-                    caution_text());
+        .add_option("--out", options->out_file,
+                    "record to write (default: yokedock-TIME.json here)")
+        .group("Output");
+    add_output_options(command, options->output);
+    command.footer("Example:\n  yokedock measure --bench tcp:127.0.0.1:4100 --standard 525/59.94 "
+                   "--out board.json\n\n" +
+                   caution_text());
 }
 
 } // namespace yokedock::cli

@@ -39,18 +39,18 @@ record::IfExists if_exists(const OutputOptions& options) {
     return options.force ? record::IfExists::kReplace : record::IfExists::kRefuse;
 }
 
-void add_output_options(CLI::App& command, OutputOptions& options, const std::string& what) {
-    command.add_flag("--json", options.json, "results as JSON")->group("Output");
-    command.add_flag("--plot", options.plot, "draw " + what + " as text")->group("Output");
+void add_output_options(Parser& command, OutputOptions& options, const std::string& what) {
+    command.add_flag("--json", options.json, "results as JSON").group("Output");
+    command.add_flag("--plot", options.plot, "draw " + what + " as text").group("Output");
     command
         .add_option("--svg", options.svg_file,
                     "draw " + what + " into this SVG file (needs gnuplot)")
-        ->group("Output");
+        .group("Output");
     command
         .add_option("--png", options.png_file,
                     "draw " + what + " into this PNG file (needs gnuplot)")
-        ->group("Output");
-    command.add_flag("--force", options.force, "replace files that exist")->group("Output");
+        .group("Output");
+    command.add_flag("--force", options.force, "replace files that exist").group("Output");
 }
 
 std::string dated_name(const std::string& prefix, const std::string& utc,

@@ -17,7 +17,7 @@ struct OutputOptions {
 };
 
 /// what: what the pictures show.
-void add_output_options(CLI::App& command, OutputOptions& options,
+void add_output_options(Parser& command, OutputOptions& options,
                         const std::string& what = "both ramps");
 
 /// Where a record goes: what the user said, or a free name made from the time.

@@ -5,9 +5,9 @@
 
 namespace yokedock::cli {
 
-void set_up_profile_check(CLI::App& profile, Chosen& chosen);
-void set_up_profile_new(CLI::App& profile, Chosen& chosen);
-void set_up_profile_from(CLI::App& profile, Chosen& chosen);
-void set_up_profile_show(CLI::App& profile, Chosen& chosen);
+void set_up_profile_check(Parser& profile, Chosen& chosen);
+void set_up_profile_new(Parser& profile, Chosen& chosen);
+void set_up_profile_from(Parser& profile, Chosen& chosen);
+void set_up_profile_show(Parser& profile, Chosen& chosen);
 
 } // namespace yokedock::cli

@@ -75,15 +75,15 @@ Result<ExitCode> run_check(const CheckCommand& options, Seams& seams) {
 
 } // namespace
 
-void set_up_profile_check(CLI::App& profile, Chosen& chosen) {
+void set_up_profile_check(Parser& profile, Chosen& chosen) {
     const auto options = std::make_shared<CheckCommand>();
-    CLI::App* command = add_command<CheckCommand>(profile, chosen, "check",
-                                                  "Name line and key of every mistake in a profile",
-                                                  "Profiles", options, run_check);
-    command->add_option("file", options->file, "profile to check")->required();
-    command->add_flag("--json", options->json, "results as JSON");
-    command->footer("Exit code 0: no mistakes; 5: mistakes, or no profile at all.\n\n"
-                    "Example:\n  yokedock profile check board.profile.json");
+    Parser command = add_command<CheckCommand>(profile, chosen, "check",
+                                               "Name line and key of every mistake in a profile",
+                                               "Profiles", options, run_check);
+    command.add_option("file", options->file, "profile to check").required();
+    command.add_flag("--json", options->json, "results as JSON");
+    command.footer("Exit code 0: no mistakes; 5: mistakes, or no profile at all.\n\n"
+                   "Example:\n  yokedock profile check board.profile.json");
 }
 
 } // namespace yokedock::cli

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/profile_form.hpp"
-#include <CLI/CLI.hpp>
+#include "host/cli/parser.hpp"
 #include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
@@ -52,8 +52,8 @@ std::vector<FormField> make_fields() {
 
 /// A whole number or decimal; NaN for anything else.
 double number_of(const std::string& word) {
-    double number = 0;
-    return CLI::detail::lexical_cast(word, number) && std::isfinite(number) ? number : NAN;
+    const std::optional<double> number = parse_number(word);
+    return number && std::isfinite(*number) ? *number : NAN;
 }
 
 bool is_yes(const std::string& word) {

@@ -170,22 +170,22 @@ Result<ExitCode> run_from(const FromCommand& options, Seams& seams) {
 
 } // namespace
 
-void set_up_profile_from(CLI::App& profile, Chosen& chosen) {
+void set_up_profile_from(Parser& profile, Chosen& chosen) {
     const auto options = std::make_shared<FromCommand>();
-    CLI::App* command = add_command<FromCommand>(
+    Parser command = add_command<FromCommand>(
         profile, chosen, "from", "Learn the expected figures from records of good boards",
         "Profiles", options, run_from);
-    command->add_option("records", options->records, "records, each of another good board")
-        ->required();
-    command->add_option("--out", options->out_file, "profile to write")->required();
-    command->add_option("--profile", options->base_file,
-                        "profile to add the figures to (default: the first record's own, if any)");
-    command->add_option("--name", options->name, "name of the board type");
-    command->add_flag("--any-record", options->any_record,
-                      "take incomplete records and boards that are not locked, too");
-    command->add_flag("--force", options->force, "replace a file that exists");
-    command->add_flag("--json", options->json, "results as JSON");
-    command->footer(
+    command.add_option("records", options->records, "records, each of another good board")
+        .required();
+    command.add_option("--out", options->out_file, "profile to write").required();
+    command.add_option("--profile", options->base_file,
+                       "profile to add the figures to (default: the first record's own, if any)");
+    command.add_option("--name", options->name, "name of the board type");
+    command.add_flag("--any-record", options->any_record,
+                     "take incomplete records and boards that are not locked, too");
+    command.add_flag("--force", options->force, "replace a file that exists");
+    command.add_flag("--json", options->json, "results as JSON");
+    command.footer(
         "One record: tolerances are defaults. Several: the 95 % prediction interval for one more "
         "board.\n\n"
         "Example:\n  yokedock profile from good1.json good2.json good3.json --profile "

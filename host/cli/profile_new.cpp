@@ -112,15 +112,15 @@ Result<ExitCode> run_new(const NewCommand& options, Seams& seams) {
 
 } // namespace
 
-void set_up_profile_new(CLI::App& profile, Chosen& chosen) {
+void set_up_profile_new(Parser& profile, Chosen& chosen) {
     const auto options = std::make_shared<NewCommand>();
-    CLI::App* command = add_command<NewCommand>(
+    Parser command = add_command<NewCommand>(
         profile, chosen, "new", "Make a profile from options, or by asking on a terminal",
         "Profiles", options, run_new);
-    command->add_option("--out", options->out_file, "profile to write")->required();
-    command->add_flag("--force", options->force, "replace a file that exists");
-    command->add_flag("--ask", options->ask,
-                      "ask for everything not given, also when nothing needed is missing");
+    command.add_option("--out", options->out_file, "profile to write").required();
+    command.add_flag("--force", options->force, "replace a file that exists");
+    command.add_flag("--ask", options->ask,
+                     "ask for everything not given, also when nothing needed is missing");
     for (const FormField& field : form_fields()) {
         const std::string object = field.key->object;
         const std::string group = object.empty()                                   ? "Board type"
@@ -128,12 +128,12 @@ void set_up_profile_new(CLI::App& profile, Chosen& chosen) {
                                   : object == "vertical" || object == "horizontal" ? "Visible part"
                                                                                    : "Yoke";
         const std::string value = field.key->type == record::KeyType::kFlag ? "yes|no" : "VALUE";
-        command->add_option(field.option, options->given[field.path], field.key->text)
-            ->type_name(value)
-            ->allow_extra_args(false)
-            ->group(group);
+        command.add_option(field.option, options->given[field.path], field.key->text)
+            .type_name(value)
+            .one_value_at_a_time()
+            .group(group);
     }
-    command->footer(
+    command.footer(
         "On a terminal, what is needed and not given is asked for, one question at a time.\n\n"
         "Example:\n  yokedock profile new --out board.profile.json --name \"Quillwood 13\" "
         "--standard 525/59.94 --live-to-mains no --own-line-output-transformer yes "

@@ -32,13 +32,13 @@ Result<ExitCode> run_show(const ShowCommand& options, Seams& seams) {
 
 } // namespace
 
-void set_up_profile_show(CLI::App& profile, Chosen& chosen) {
+void set_up_profile_show(Parser& profile, Chosen& chosen) {
     const auto options = std::make_shared<ShowCommand>();
-    CLI::App* command = add_command<ShowCommand>(
+    Parser command = add_command<ShowCommand>(
         profile, chosen, "show", "Print a profile for reading", "Profiles", options, run_show);
-    command->add_option("file", options->file, "profile to show")->required();
-    command->add_flag("--json", options->json, "results as JSON");
-    command->footer("Example:\n  yokedock profile show board.profile.json");
+    command.add_option("file", options->file, "profile to show").required();
+    command.add_flag("--json", options->json, "results as JSON");
+    command.footer("Example:\n  yokedock profile show board.profile.json");
 }
 
 } // namespace yokedock::cli

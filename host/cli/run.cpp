@@ -82,19 +82,19 @@ Result<ExitCode> run_run(const RunCommand& options, Seams& seams) {
 
 } // namespace
 
-void set_up_run(CLI::App& app, Chosen& chosen) {
+void set_up_run(Parser& app, Chosen& chosen) {
     const auto options = std::make_shared<RunCommand>();
-    CLI::App* command =
+    Parser command =
         add_command<RunCommand>(app, chosen, "run", "Send sync and show live readings until Ctrl-C",
                                 kGroupMeasure, options, run_run);
-    add_session_options(*command, options->session, "keep sync off: watch the free-running board");
-    command->add_option("--duration-s", options->duration_s,
-                        "end after this time (default: at Ctrl-C)");
-    command->add_flag("--json", options->json, "one JSON object per reading and line")
-        ->group("Output");
-    command->footer("Example:\n  yokedock run --bench tcp:127.0.0.1:4100 --standard 525/59.94 "
-                    "--duration-s 5\n\n" +
-                    caution_text());
+    add_session_options(command, options->session, "keep sync off: watch the free-running board");
+    command.add_option("--duration-s", options->duration_s,
+                       "end after this time (default: at Ctrl-C)");
+    command.add_flag("--json", options->json, "one JSON object per reading and line")
+        .group("Output");
+    command.footer("Example:\n  yokedock run --bench tcp:127.0.0.1:4100 --standard 525/59.94 "
+                   "--duration-s 5\n\n" +
+                   caution_text());
 }
 
 } // namespace yokedock::cli

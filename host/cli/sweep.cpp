@@ -172,44 +172,44 @@ Result<ExitCode> run_sweep_command(const SweepCommand& options, Seams& seams) {
 
 } // namespace
 
-void set_up_sweep(CLI::App& app, Chosen& chosen) {
+void set_up_sweep(Parser& app, Chosen& chosen) {
     const auto options = std::make_shared<SweepCommand>();
-    CLI::App* command = add_command<SweepCommand>(
+    Parser command = add_command<SweepCommand>(
         app, chosen, "sweep", "Find the rates over which the board keeps and finds lock",
         kGroupMeasure, options, run_sweep_command);
-    command->add_option("--bench", options->bench,
-                        "address: serial:DEVICE, tcp:HOST:PORT, unix:PATH");
-    command->add_option("--profile", options->profile_file, "profile of the board type (JSON)");
-    command->add_option("--note", options->notes, "a note for the log; may be given again")
-        ->allow_extra_args(false);
-    command->add_flag("--watch", options->watch,
-                      "repeat a short sweep and show the hold range, a line per turn, until "
-                      "Ctrl-C: for turning a control");
-    command->add_option("--duration-s", options->duration_s, "end --watch after this time");
-    command->add_flag("--simulated", options->simulated,
-                      "the bench is the virtual one: log and table say so");
-    command->add_flag("--quiet-cautions", options->quiet_cautions,
-                      "leave the cautions out; they are below");
-    add_sync_options(*command, options->sync);
-    add_sweep_range_options(*command, options->range);
+    command.add_option("--bench", options->bench,
+                       "address: serial:DEVICE, tcp:HOST:PORT, unix:PATH");
+    command.add_option("--profile", options->profile_file, "profile of the board type (JSON)");
+    command.add_option("--note", options->notes, "a note for the log; may be given again")
+        .one_value_at_a_time();
+    command.add_flag("--watch", options->watch,
+                     "repeat a short sweep and show the hold range, a line per turn, until "
+                     "Ctrl-C: for turning a control");
+    command.add_option("--duration-s", options->duration_s, "end --watch after this time");
+    command.add_flag("--simulated", options->simulated,
+                     "the bench is the virtual one: log and table say so");
+    command.add_flag("--quiet-cautions", options->quiet_cautions,
+                     "leave the cautions out; they are below");
+    add_sync_options(command, options->sync);
+    add_sweep_range_options(command, options->range);
     command
-        ->add_option("--log", options->log_file,
-                     "log to write, a line per step (default: yokedock-sweep-TIME.jsonl here)")
-        ->group("Log");
+        .add_option("--log", options->log_file,
+                    "log to write, a line per step (default: yokedock-sweep-TIME.jsonl here)")
+        .group("Log");
     command
-        ->add_option("--resume", options->resume_file,
-                     "go on with this log where it stopped, on the same bench")
-        ->group("Log");
-    command->add_option("--from", options->from_file, "show this log again; no bench is needed")
-        ->group("Log");
-    command->add_option("--csv", options->csv_file, "write a row per step into this CSV file")
-        ->group("Output");
-    add_output_options(*command, options->output, "phase against rate");
-    command->footer("Examples:\n"
-                    "  yokedock sweep --bench tcp:127.0.0.1:4100 --standard 525/59.94 --axis "
-                    "vertical --log hold.jsonl\n"
-                    "  yokedock sweep --from hold.jsonl --plot --csv hold.csv\n\n" +
-                    caution_text());
+        .add_option("--resume", options->resume_file,
+                    "go on with this log where it stopped, on the same bench")
+        .group("Log");
+    command.add_option("--from", options->from_file, "show this log again; no bench is needed")
+        .group("Log");
+    command.add_option("--csv", options->csv_file, "write a row per step into this CSV file")
+        .group("Output");
+    add_output_options(command, options->output, "phase against rate");
+    command.footer("Examples:\n"
+                   "  yokedock sweep --bench tcp:127.0.0.1:4100 --standard 525/59.94 --axis "
+                   "vertical --log hold.jsonl\n"
+                   "  yokedock sweep --from hold.jsonl --plot --csv hold.csv\n\n" +
+                   caution_text());
 }
 
 } // namespace yokedock::cli

@@ -98,15 +98,15 @@ Status same_sync(const SyncOptions& options, const record::SweepLogHeader& heade
 
 } // namespace
 
-void add_sweep_range_options(CLI::App& command, SweepRange& range) {
+void add_sweep_range_options(Parser& command, SweepRange& range) {
     const auto number = [&command](const char* name, std::optional<double>& value,
                                    const char* text) {
-        command.add_option(name, value, text)->group("Range");
+        command.add_option(name, value, text).group("Range");
     };
     command
         .add_option("--axis", range.axis,
                     "vertical (field rate), horizontal (line rate) or both (default)")
-        ->group("Range");
+        .group("Range");
     number("--low-hz", range.low_hz, "lowest rate sent");
     number("--high-hz", range.high_hz, "highest rate sent");
     number("--step-hz", range.step_hz, "steps of the walk away from the set rate");
@@ -116,15 +116,15 @@ void add_sweep_range_options(CLI::App& command, SweepRange& range) {
     command
         .add_flag("--allow-low", range.allow_low,
                   "allow a line rate far below the set rate: it stresses the line output stage")
-        ->group("Range");
+        .group("Range");
     command.add_flag("--no-returns", range.no_returns, "leave out the way back from a lost lock")
-        ->group("Range");
+        .group("Range");
     command.add_flag("--no-pull-in", range.no_pull_in, "leave out the pull-in range")
-        ->group("Range");
+        .group("Range");
     command
         .add_flag("--narrow-sync", range.narrow_sync,
                   "also find how narrow sync pulses may be at the set rate")
-        ->group("Range");
+        .group("Range");
 }
 
 Result<std::vector<SweepSettings>> plan_sweeps(const SweepRange& range,

@@ -40,7 +40,7 @@ struct SweepCommand {
     OutputOptions output;
 };
 
-void add_sweep_range_options(CLI::App& command, SweepRange& range);
+void add_sweep_range_options(Parser& command, SweepRange& range);
 
 /// The sweeps asked for, checked against what the reference bench can make. kUsage names the
 /// option.

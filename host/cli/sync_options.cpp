@@ -134,24 +134,24 @@ Result<Ratio> exact_ratio(const std::string& text, const std::string& option) {
     return Ratio{static_cast<std::uint32_t>(numerator), static_cast<std::uint32_t>(denominator)};
 }
 
-void add_sync_options(CLI::App& command, SyncOptions& options) {
+void add_sync_options(Parser& command, SyncOptions& options) {
     command.add_option("--standard", options.standard, "sync standard: " + standard_names())
-        ->group("Sync");
+        .group("Sync");
     command
         .add_option("--line-rate-hz", options.line_rate_hz,
                     fmt::format("line rate, in place of the standard's ({} to {})",
                                 sync::kMinLineRateMhz / 1000, sync::kMaxLineRateMhz / 1000))
-        ->group("Sync");
+        .group("Sync");
     command
         .add_option("--lines-per-field", options.lines_per_field,
                     "lines per field, in place of the standard's; 262.5 is interlaced")
-        ->group("Sync");
+        .group("Sync");
     command
         .add_option("--line-sync-us", options.line_sync_us,
                     "width of the line sync pulse, in place of the standard's")
-        ->group("Sync");
+        .group("Sync");
     command.add_flag("--positive-sync", options.positive, "sync pulses go up on all outputs")
-        ->group("Sync");
+        .group("Sync");
 }
 
 Result<ChosenSync> choose_sync(const SyncOptions& options, const record::Profile* profile) {

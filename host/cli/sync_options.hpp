@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: MIT
 // The options that describe sync: a standard by name, its values by hand, or both.
 #pragma once
+#include "host/cli/parser.hpp"
 #include "host/result.hpp"
 #include "shared/wire/messages.hpp"
-#include <CLI/CLI.hpp>
 #include <string>
 
 namespace yokedock::record {
@@ -27,7 +27,7 @@ struct ChosenSync {
     double field_rate_hz = 0;
 };
 
-void add_sync_options(CLI::App& command, SyncOptions& options);
+void add_sync_options(Parser& command, SyncOptions& options);
 
 /// Checked against what the reference bench can make, before any bench is spoken to. The profile's
 /// standard and rates hold where no option says otherwise; profile may be nullptr.

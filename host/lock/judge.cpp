@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/lock/judge.hpp"
+#include "host/analysis/period_walk.hpp"
 #include "host/analysis/phase.hpp"
 #include "host/lock/phase_course.hpp"
 #include <algorithm>
@@ -75,6 +76,7 @@ Verdict judge(const Watch& watch) {
     const auto sync = analysis::fit_period(watch.sync_s, 0);
     if (!sync) {
         v.state = all ? BoardState::free_running : BoardState::undecided;
+        v.board_u_hz = all ? analysis::free_running_u_hz(*all) : 0;
         v.reason = all ? "no sync is sent" : "its edges keep no period";
         return v;
     }

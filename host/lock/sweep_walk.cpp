@@ -133,6 +133,7 @@ bool SweepWalk::hold(Side side, Limit& limit) {
     const SweepPart part = side == Side::kUp ? SweepPart::hold_up : SweepPart::hold_down;
     double held = anchor_hz_;
     double lost = 0;
+    bool again = false;
     // Coarse steps up to the loss; then fine ones, over the rate it was lost at as well: a loop may
     // swing out of lock in a coarse step to a rate that it holds when taken there slowly.
     for (const double step : {settings_.step_hz, settings_.resolution_hz}) {
@@ -142,6 +143,16 @@ bool SweepWalk::hold(Side side, Limit& limit) {
             const StepResult* r = ask(part, Approach::kFromLock, next, held, step);
             if (r == nullptr) {
                 return false;
+            }
+            if (r->state == BoardState::undecided && !again &&
+                std::abs(held - anchor_hz_) > kRateSlackHz) {
+                // At the very limit a rate may have held once and not be found again: from farther
+                // in.
+                again = true;
+                held = std::abs(held - anchor_hz_) > settings_.step_hz
+                           ? held - sign * settings_.step_hz
+                           : anchor_hz_;
+                continue;
             }
             if (r->state == BoardState::undecided) { // neither held nor lost
                 limit = {LimitStatus::kNotMeasured, held, 0, -1, r->reason};

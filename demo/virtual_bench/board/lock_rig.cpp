@@ -95,7 +95,7 @@ bool LockRig::locked(double window_s, double drift) {
 std::optional<double> LockRig::locks_within(double seconds, double window_s, double drift) {
     Seen seen;
     const double begin_s = now_s();
-    const double chunk_s = 0.25 * window_s;
+    const double chunk_s = window_s / 12;
     while (now_s() - window_s <= begin_s + seconds) {
         run(now_s() + chunk_s, &seen);
         if (now_s() - begin_s >= window_s && steady(seen, window_s, drift)) {

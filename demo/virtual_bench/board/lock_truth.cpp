@@ -12,6 +12,8 @@ namespace {
 constexpr std::uint32_t kLineDenominator = 20000; // line rates in steps of 50 uHz
 constexpr double kFreeRunS = 1.0;
 constexpr int kSettleFields = 3;
+constexpr int kMissesEnd =
+    6; // so many rates in a row, a resolution apart: none farther out is found
 
 bool needs_whole_lines(const wire::SyncSettings& s) {
     return (s.flags & (wire::kSyncPlainVertical | wire::kSyncLineRateSerrations)) != 0;
@@ -37,7 +39,7 @@ class Search {
   public:
     Search(const BoardParameters& p, const wire::SyncSettings& nominal, LockAxis axis,
            const LockTruthOptions& options)
-        : nominal_(nominal), axis_(axis), options_(options), set_hz_(rate_of(nominal, axis)),
+        : p_(p), nominal_(nominal), axis_(axis), options_(options), set_hz_(rate_of(nominal, axis)),
           start_(p, axis) {
         const bool line = axis == LockAxis::kLine;
         resolution_hz_ = options.resolution_hz > 0 ? options.resolution_hz : (line ? 2.0 : 0.02);
@@ -45,6 +47,12 @@ class Search {
         window_s_ = std::max((line ? 0.2 : 0.006) / resolution_hz_, (line ? 3 : 8) / field_hz);
         // A board off by the resolution drifts by resolution * window; half of that is "locked".
         drift_ = 0.5 * resolution_hz_ * window_s_;
+        // Near the end of its hold range the phase of a line loop swings by a tenth of a period
+        // within each field without losing a line: a longer window lets that be lock and is as
+        // sharp.
+        const double longer = line ? 3 : 1;
+        hold_window_s_ = longer * window_s_;
+        hold_drift_ = longer * drift_;
         settle_s_ = kSettleFields / field_hz;
         low_hz_ = options.low_hz > 0 ? options.low_hz : 0.75 * set_hz_;
         high_hz_ = options.high_hz > 0 ? options.high_hz : 1.25 * set_hz_;
@@ -58,7 +66,7 @@ class Search {
         LockTruth truth;
         free_ = start_;
         free_.run_for(options_.warm_s);
-        truth.free_run_hz = spend(free_, [&](LockRig& r) { return r.rate_hz(kFreeRunS); });
+        truth.free_run_hz = free_run();
         LockRig locked = start_;
         locked.start_sync(nominal_);
         locked.run_for(options_.warm_s);
@@ -74,7 +82,15 @@ class Search {
     }
 
   private:
-    bool is_locked(LockRig& rig) const { return rig.locked(window_s_, drift_); }
+    /// Without noise: with it, a second of fields has a mean that is off by a millihertz.
+    double free_run() {
+        BoardParameters quiet = p_;
+        quiet.vertical_oscillator_noise_v = quiet.line_oscillator_noise_v = 0;
+        LockRig rig(quiet, axis_);
+        rig.run_for(options_.warm_s);
+        return spend(rig, [](LockRig& r) { return r.rate_hz(kFreeRunS); });
+    }
+    bool is_locked(LockRig& rig) const { return rig.locked(hold_window_s_, hold_drift_); }
 
     bool follows(LockRig& rig, double rate_hz) {
         return spend(rig, [&](LockRig& r) {
@@ -113,7 +129,7 @@ class Search {
     }
 
     /// Sync comes to the free-running board at one of the phases; seconds until it locked, or < 0.
-    double acquires(double rate_hz, int phase) {
+    double acquires(double rate_hz, int phase, double within_s) {
         LockRig rig = free_;
         const double period_s =
             1 /
@@ -124,7 +140,7 @@ class Search {
             const double begin_s = edge ? *edge + 2 * period_s + later_s : r.now_s() + later_s;
             r.start_sync(settings_at(nominal_, axis_, rate_hz), begin_s - r.now_s());
             r.run_for(begin_s - r.now_s());
-            return r.locks_within(options_.acquire_s, window_s_, drift_).value_or(-1.0);
+            return r.locks_within(within_s, window_s_, drift_).value_or(-1.0);
         });
     }
 
@@ -133,7 +149,7 @@ class Search {
         for (int k = 0; k < options_.phases; ++k) {
             // The phase that failed last is tried first: most failures then cost one run.
             const int phase = (hard_phase_ + k) % options_.phases;
-            const double s = acquires(rate_hz, phase);
+            const double s = acquires(rate_hz, phase, options_.acquire_s);
             if (s < 0) {
                 hard_phase_ = phase;
                 return false;
@@ -144,9 +160,11 @@ class Search {
     }
 
     bool acquires_from_some(double rate_hz) {
+        const double some_s =
+            options_.some_acquire_s > 0 ? options_.some_acquire_s : options_.acquire_s;
         for (int k = 0; k < options_.phases; ++k) {
             const int phase = (easy_phase_ + k) % options_.phases;
-            if (acquires(rate_hz, phase) >= 0) {
+            if (acquires(rate_hz, phase, some_s) >= 0) {
                 easy_phase_ = phase;
                 return true;
             }
@@ -185,32 +203,28 @@ class Search {
             limit.some_hz = hold_hz;
             return limit;
         }
-        bad_hz = hold_hz;
-        // A lucky phase reaches little farther than the others: look near first.
+        // Where chance decides, rates that some phase finds and rates that none does alternate.
         const double side = hold_hz > found_hz ? 1 : -1;
-        for (double step_hz = resolution_hz_; step_hz >= resolution_hz_;) {
-            const double next_hz = good_hz + side * step_hz;
-            const bool within = side * (hold_hz - next_hz) > 0;
-            if (within && acquires_from_some(next_hz)) {
-                good_hz = next_hz;
-                step_hz = bad_hz == hold_hz ? 2 * step_hz : step_hz / 2;
-            } else {
-                bad_hz = next_hz;
-                step_hz /= 2;
-            }
+        int misses = 0;
+        for (double rate_hz = good_hz + side * resolution_hz_;
+             misses < kMissesEnd && side * (hold_hz - rate_hz) > 0;
+             rate_hz += side * resolution_hz_) {
+            misses = acquires_from_some(rate_hz) ? 0 : misses + 1;
+            good_hz = misses == 0 ? rate_hz : good_hz;
         }
         limit.some_hz = good_hz;
         return limit;
     }
 
+    BoardParameters p_;
     wire::SyncSettings nominal_;
     LockAxis axis_;
     LockTruthOptions options_;
     double set_hz_;
     double resolution_hz_ = 0;
-    double window_s_ = 0;
+    double window_s_ = 0, drift_ = 0; // pull-in
+    double hold_window_s_ = 0, hold_drift_ = 0;
     double settle_s_ = 0;
-    double drift_ = 0;
     double low_hz_ = 0;
     double high_hz_ = 0;
     LockRig start_;

@@ -16,12 +16,13 @@ namespace yokedock::sim {
 enum class LockAxis { kField, kLine };
 
 struct LockTruthOptions {
-    double resolution_hz = 0; ///< of each limit; 0: 0.02 Hz for the field, 2 Hz for the line
-    double acquire_s = 1.0;   ///< time within which a pull-in must have locked
-    int phases = 5;           ///< at which sync is applied
-    double low_hz = 0;        ///< rates looked at; 0: 0.75 and 1.25 of the set rate, within what a
-    double high_hz = 0;       ///< device can make
-    double warm_s = 0.5;      ///< with sync, before anything is looked at
+    double resolution_hz = 0;  ///< of each limit; 0: 0.02 Hz for the field, 2 Hz for the line
+    double acquire_s = 1.0;    ///< time within which a pull-in must have locked
+    double some_acquire_s = 0; ///< the same for some_hz; 0: acquire_s
+    int phases = 5;            ///< at which sync is applied
+    double low_hz = 0;         ///< rates looked at; 0: 0.75 and 1.25 of the set rate, within what a
+    double high_hz = 0;        ///< device can make
+    double warm_s = 0.5;       ///< with sync, before anything is looked at
 };
 
 struct HoldLimit {
@@ -38,7 +39,7 @@ struct PullInLimit {
 };
 
 struct LockTruth {
-    double free_run_hz = 0; ///< mean over 1 s without sync; 0: no pulses
+    double free_run_hz = 0; ///< mean over 1 s without sync and noise; 0: no pulses
     bool locks_at_set_rate = false;
     HoldLimit hold_low, hold_high;
     PullInLimit pull_in_low, pull_in_high;

@@ -16,7 +16,8 @@ struct Ideal {
     double hold_low, hold_high; ///< locks from lock inside
     double pull_low, pull_high; ///< and from free run inside
     BoardState otherwise = BoardState::slipping;
-    double at_hz = 0; ///< locked there
+    double at_hz = 0;            ///< locked there
+    double frail_above_hz = 1e9; ///< held beyond this once, but not found again
 
     StepResult run(const SweepStep& step) {
         StepResult r;
@@ -34,6 +35,11 @@ struct Ideal {
         if (from_lock) { // it must have been asked for from a rate that locks
             CHECK(step.from_hz >= hold_low - 1e-9);
             CHECK(step.from_hz <= hold_high + 1e-9);
+        }
+        if (from_lock && step.from_hz > frail_above_hz && std::abs(at_hz - step.from_hz) > 1e-9) {
+            r.state = BoardState::undecided;
+            at_hz = 0;
+            return r;
         }
         const double low = from_lock ? hold_low : pull_low;
         const double high = from_lock ? hold_high : pull_high;
@@ -108,6 +114,19 @@ TEST_CASE("a triggered oscillator's one-sided range is found and is no fault") {
     REQUIRE(sum.findings.size() >= 2);
     CHECK_THAT(sum.findings[0], Catch::Contains("well inside"));
     CHECK_THAT(sum.findings[1], Catch::Contains("no fault"));
+}
+
+TEST_CASE("a last rate that held only once does not end the search") {
+    // 59.94 + 14 coarse steps of 0.5 Hz is 66.94: held there, lost at 67.44, not found again
+    // at 66.94.
+    Ideal board{55.9, 55.9, 66.941, 55.9, 66.941};
+    board.frail_above_hz = 66.9;
+    SweepSearch search(settings(SweepAxis::kVertical));
+    all_steps(search, board);
+    const SweepSummary sum = search.summary();
+    REQUIRE(sum.complete);
+    check_limit(sum.hold_high, 66.941, 0.1);
+    check_limit(sum.pull_in_high, 66.941, 0.1);
 }
 
 TEST_CASE("a range that does not hold the set rate is found, with the way to turn") {

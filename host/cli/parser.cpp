@@ -1,0 +1,116 @@
+// SPDX-License-Identifier: MIT
+#include "host/cli/parser.hpp"
+#include <CLI/CLI.hpp>
+#include <sstream>
+#include <utility>
+
+namespace yokedock::cli {
+
+ParserOption ParserOption::group(const std::string& heading) {
+    option_->group(heading);
+    return *this;
+}
+
+ParserOption ParserOption::required() {
+    option_->required();
+    return *this;
+}
+
+ParserOption ParserOption::one_value_at_a_time() {
+    option_->allow_extra_args(false);
+    return *this;
+}
+
+ParserOption ParserOption::show_default() {
+    option_->capture_default_str();
+    return *this;
+}
+
+ParserOption ParserOption::type_name(const std::string& name) {
+    option_->type_name(name);
+    return *this;
+}
+
+ParserOption Parser::add_option(const std::string& name, std::string& value,
+                                const std::string& help) {
+    return ParserOption(*app_->add_option(name, value, help));
+}
+
+ParserOption Parser::add_option(const std::string& name, double& value, const std::string& help) {
+    return ParserOption(*app_->add_option(name, value, help));
+}
+
+ParserOption Parser::add_option(const std::string& name, std::optional<double>& value,
+                                const std::string& help) {
+    return ParserOption(*app_->add_option(name, value, help));
+}
+
+ParserOption Parser::add_option(const std::string& name, std::vector<std::string>& values,
+                                const std::string& help) {
+    return ParserOption(*app_->add_option(name, values, help));
+}
+
+ParserOption Parser::add_flag(const std::string& name, bool& value, const std::string& help) {
+    return ParserOption(*app_->add_flag(name, value, help));
+}
+
+Parser Parser::add_command(const std::string& name, const std::string& what,
+                           const std::string& group, std::function<void()> when_named) {
+    CLI::App* command = app_->add_subcommand(name, what)->group(group);
+    if (when_named) {
+        command->callback(std::move(when_named));
+    }
+    return Parser(*command);
+}
+
+void Parser::require_command() {
+    app_->require_subcommand(1);
+}
+
+void Parser::footer(const std::string& text) {
+    app_->footer(text);
+}
+
+ProgramParser::ProgramParser(const std::string& name, const std::string& what,
+                             const std::string& version)
+    : name_(name), app_(std::make_unique<CLI::App>(what, name)) {
+    app_->set_version_flag("--version", version);
+    app_->get_formatter()->column_width(34);
+}
+
+ProgramParser::~ProgramParser() = default;
+
+Parser ProgramParser::top() {
+    return Parser(*app_);
+}
+
+std::optional<ParseStop> ProgramParser::parse(const std::vector<std::string>& arguments) {
+    std::vector<std::string> reversed(arguments.rbegin(),
+                                      arguments.rend()); // CLI11 takes them from the back
+    try {
+        app_->parse(reversed);
+    } catch (const CLI::ParseError& error) {
+        if (error.get_exit_code() == 0) {
+            std::ostringstream shown;
+            app_->exit(error, shown, shown);
+            return ParseStop{shown.str(), ""};
+        }
+        std::string command = name_;
+        for (const CLI::App* at = app_.get(); !at->get_subcommands().empty();) {
+            at = at->get_subcommands().front();
+            command += " " + at->get_name();
+        }
+        return ParseStop{"", std::string(error.what()) + "; see " + command + " --help"};
+    }
+    return {};
+}
+
+std::optional<double> parse_number(const std::string& word) {
+    double number = 0;
+    if (!CLI::detail::lexical_cast(word, number)) {
+        return {};
+    }
+    return number;
+}
+
+} // namespace yokedock::cli

@@ -12,13 +12,13 @@
 //          power_off (told and seen)
 //
 // Relays: K1 board supply, K2 soft-start bypass, K3 and K4 loads, K5 step drive.
-//   idle      none; while a load step runs K5, and the relay of the load that is not stepped
+//   idle      none; K5 while a load step runs: loads at rest hang on the step drive
 //   checked   the loads asked for: they close with the supply off
 //   starting  loads, whose contacts have settled, and K1
 //   live      loads, K1, K2
 //   tripped, or off after having been on: K1 and K2 open at once; the loads follow after kHoldMs,
 //             for a load that opens while the board still runs down would be switched under current
-// After a load step its relays stay for kStepHoldMs, until its current has died down.
+// After a load step K5 stays for kStepHoldMs, until its current has died down.
 #pragma once
 #include "shared/wire/messages.hpp"
 
@@ -122,13 +122,12 @@ class BenchMachine {
         return true;
     }
 
-    /// load: kRelayVertical or kRelayHorizontal. The caller has found the rail off. At rest a load
-    /// relay has its load on the step drive, so the other one's closes and takes that load away.
-    bool begin_step(uint8_t load) {
+    /// The caller has found the rail off.
+    bool begin_step() {
         if (state_ != State::idle || step_relays_ != 0 || hold_ms_ != 0) {
             return false;
         }
-        step_relays_ = static_cast<uint8_t>(kRelayStep | (~load & kRelayLoads));
+        step_relays_ = kRelayStep;
         step_ = wire::StepState::closing;
         return true;
     }
@@ -200,7 +199,7 @@ class BenchMachine {
     State state_ = State::idle;
     Cause cause_ = Cause::none;
     uint8_t loads_ = 0;
-    uint8_t step_relays_ = 0; ///< K5 and a load, while a load step has them closed
+    uint8_t step_relays_ = 0; ///< K5, while a load step has it closed
     wire::StepState step_ = wire::StepState::none;
     uint16_t step_hold_ms_ = 0;
     uint16_t age_ms_ = 0;

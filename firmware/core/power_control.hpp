@@ -156,7 +156,7 @@ template <class Hardware> class PowerControl {
         if (hw_.convert(static_cast<uint8_t>(ChannelId::supply_v)) >= settings.rail_off) {
             return Cause::rail_on;
         }
-        if (!bench_.begin_step(settings.load == 1 ? kRelayVertical : kRelayHorizontal)) {
+        if (!bench_.begin_step()) {
             return Cause::relays_settling;
         }
         hw_.set_relays(bench_.relays());
@@ -221,7 +221,7 @@ template <class Hardware> class PowerControl {
     void stop(Cause cause) {
         const bool was_on = bench_.supply_on();
         if (bench_.stepping()) {
-            step_.stop(); // before its relays
+            step_.stop(); // before its relay
         }
         bench_.stop(cause);
         hw_.set_relays(bench_.relays());

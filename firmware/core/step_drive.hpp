@@ -3,10 +3,12 @@
 // at its exact tick; one that could not be ends the step, with the drive off.
 //
 // Hardware provides
-//   bool arm_step(uint16_t low, bool on);  the drive goes on or off at the next tick whose low half
-//                                          this is, less than 65536 ticks ahead; false: too late
-//   bool step_passed();                    the edge armed last has come
-//   void step_off();                       at once
+//   bool arm_step(bool horizontal, uint16_t low, bool on);   that load's drive goes on or off at
+//   the
+//                                  next tick whose low half this is, less than 65536 ticks ahead;
+//                                  false: too late
+//   bool step_passed(bool horizontal);     the edge armed last has come
+//   void step_off();                       both, at once
 #pragma once
 #include "shared/wire/messages.hpp"
 
@@ -21,6 +23,7 @@ template <class Hardware> class StepDrive {
 
     /// first_edge: tick at which the drive goes on first.
     void begin(const wire::StepSettings& settings, uint32_t first_edge) {
+        horizontal_ = settings.load == 2;
         on_ticks_ = settings.on_ticks;
         off_ticks_ = settings.off_ticks;
         left_ = settings.periods;
@@ -37,7 +40,7 @@ template <class Hardware> class StepDrive {
             return Event::kNone;
         }
         Event event = Event::kNone;
-        if (armed_ && hw_.step_passed()) {
+        if (armed_ && hw_.step_passed(horizontal_)) {
             armed_ = false;
             event = passed();
         }
@@ -48,7 +51,7 @@ template <class Hardware> class StepDrive {
                 return Event::kLate;
             }
             if (ahead < kAheadTicks) {
-                armed_ = hw_.arm_step(static_cast<uint16_t>(edge_), on_);
+                armed_ = hw_.arm_step(horizontal_, static_cast<uint16_t>(edge_), on_);
                 if (!armed_) {
                     stop();
                     return Event::kLate;
@@ -92,6 +95,7 @@ template <class Hardware> class StepDrive {
     uint32_t edge_ = 0; ///< the next one
     uint16_t left_ = 0; ///< periods
     uint16_t periods_ = 0;
+    bool horizontal_ = false;
     bool on_ = false; ///< what the next edge makes of the drive
     bool armed_ = false;
     bool active_ = false;

@@ -8,6 +8,10 @@
 namespace yokedock::bench {
 namespace {
 
+constexpr double kSoftStartOhm = 22;    // R501 of docs/bench
+constexpr double kSoftStartOhmU = 0.05; // relative: a 5 % part
+constexpr double kRailU = 0.005;        // relative: an uncalibrated channel
+
 using wire::BenchState;
 using wire::StopCause;
 
@@ -95,8 +99,9 @@ class Start {
             return false;
         }
         const auto current = report.readings[static_cast<std::size_t>(ChannelId::supply_a)];
+        const auto rail = report.readings[static_cast<std::size_t>(ChannelId::supply_v)];
         done(std::move(report));
-        return idle_current_good(current);
+        return feed_good(rail, current) && idle_current_good(current);
     }
 
     bool bypass() {
@@ -109,25 +114,10 @@ class Start {
     }
 
     bool settle() {
-        const auto before = bench_.status(); // no capture may run from here on: it counts anew
-        if (!before) {
-            return fail(before.error());
-        }
         if (!watch(o_.guard.codes.settle_ms / 1000.0 + kSettleMarginS, BenchState::live)) {
             return false;
         }
         stage_ = EnergiseStage::kSettled;
-        const auto status = bench_.status();
-        if (!status) {
-            return fail(status.error());
-        }
-        // Where the profile wants retraces the bench trips; else it is worth a word.
-        if (status.value().field_edges == before.value().field_edges) {
-            out_.notes.push_back("no vertical retrace was seen since the supply is on");
-        }
-        if (status.value().line_edges == before.value().line_edges) {
-            out_.notes.push_back("no horizontal retrace was seen since the supply is on");
-        }
         StageReport report = measure();
         if (out_.error || !watch(0, BenchState::live)) {
             return false;
@@ -275,6 +265,32 @@ class Start {
             return fail({ErrorKind::kRefused, trip_text(*out_.trip)});
         }
         return true;
+    }
+
+    /// What feeds the soft start: rail and the drop across the resistor. Judged before the resistor
+    /// is bypassed, for then it would be the rail.
+    bool feed_good(const std::optional<double>& rail, const std::optional<double>& current) {
+        if (!rail || !current || !o_.supply_max_v) {
+            return true;
+        }
+        const double drop_v = kSoftStartOhm * *current;
+        const double feed_v = *rail + drop_v;
+        const double u_v = std::hypot(kSoftStartOhmU * drop_v, kRailU * *rail);
+        if (feed_v - 2 * u_v <= *o_.supply_max_v) {
+            return true;
+        }
+        const auto code = std::lround(code_of(ChannelId::supply_v, *rail));
+        out_.trip = Trip{StopCause::supply_high, stage_word(stage_),
+                         TripReading{ChannelId::supply_v, static_cast<std::uint16_t>(code), false},
+                         0, true};
+        return fail(
+            {ErrorKind::kRefused,
+             fmt::format(
+                 "the supply was switched off in stage \"starting\": what feeds the soft start is "
+                 "{:.1f} V ({:.2f} V at the rail and {:.2f} A through {:g} ohm); expected at most "
+                 "supply_max_v, {:.1f} V; {}",
+                 feed_v, *rail, *current, kSoftStartOhm, *o_.supply_max_v,
+                 link::next_step_text(StopCause::supply_high))});
     }
 
     bool idle_current_good(const std::optional<double>& current) {

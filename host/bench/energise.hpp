@@ -47,7 +47,8 @@ struct StageReport {
 struct EnergiseOptions {
     GuardPlan guard;
     std::optional<double> supply_idle_max_a; ///< judged at the end of the soft start
-    bool free_run = false;                   ///< the board may start without sync
+    std::optional<double> supply_max_v; ///< what feeds the soft start is judged by it there, too
+    bool free_run = false;              ///< the board may start without sync
     /// Reads the channels for a short time; may be empty. An error means not measured, save kLink
     /// and kStopped, which end the start.
     std::function<Result<StageReadings>()> read;

@@ -226,6 +226,7 @@ Result<PowerPlan> plan_power(const PowerOptions& options,
     }
     plan.guard = std::move(guard).value();
     plan.supply_idle_max_a = limits.supply_idle_max_a;
+    plan.supply_max_v = limits.supply_max_v;
     plan.questions = questions_of(*profile, options.nothing_changed);
     if (const Status taken = take_confirmed(options, plan); !taken) {
         return taken.error();

@@ -25,6 +25,7 @@ struct PowerPlan {
     bool nothing_changed = false;
     bench::GuardPlan guard;
     std::optional<double> supply_idle_max_a;
+    std::optional<double> supply_max_v;
     std::vector<record::PowerQuestion> questions;  ///< all that must be answered
     std::vector<record::PowerAnswerGiven> answers; ///< by options; the rest is asked
 };

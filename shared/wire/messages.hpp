@@ -391,9 +391,9 @@ struct PowerAnswer {
     }
 };
 
-/// A load step: with the board's supply off, K5 closes, and of the two load relays the one whose load is not meant (a
-/// load relay at rest has its load on the step drive, see docs/bench); 30 ms later the step drive (a MOSFET
-/// between the load and the bench's step supply) goes on for `on_ticks`, off for `off_ticks`, and again.
+/// A load step: with the board's supply off and K3, K4 at rest, where each load hangs on its step drive, K5 closes;
+/// 30 ms later one load's drive (a MOSFET to the bench's step supply) goes on for `on_ticks`, off for `off_ticks`,
+/// and again.
 /// Every edge stands at an exact tick, first_edge + n * (on_ticks + off_ticks) going on and on_ticks later going
 /// off: the samples of a capture that runs at the same time carry ticks of the same clock, so each falls at a
 /// known place of the step. With a period that is no multiple of the line, samples of successive periods fall at

@@ -31,11 +31,9 @@ class GuardedRig {
         };
         rig.on_sample = [this](std::uint8_t channel, Cycle) { return code(channel); };
         rig.on_output = [this](sim::Output output, Cycle at, bool high) {
-            if (output == sim::Output::kOc5a) {
+            if (output == sim::Output::kOc5a || output == sim::Output::kOc5b) {
                 drive = high;
-                rule(!high || (relays & (firmware::kRelayStep | firmware::kRelaySupply)) ==
-                                  firmware::kRelayStep,
-                     "drive on without its relay");
+                rule(!high || relays == firmware::kRelayStep, "drive on, and not K5 alone");
             }
             if (!on() || high) {
                 return;

@@ -41,8 +41,9 @@ struct BenchSimulation::Impl final : ChipListener {
     explicit Impl(std::unique_ptr<BoardPort> wired_board) : board(std::move(wired_board)) {}
 
     void output_changed(Output output, Cycle at, bool high) override {
-        if (output == Output::kOc5a) { // both MOSFETs of the load step hang on this pin
-            drive.step_vertical = drive.step_horizontal = high;
+        if (output == Output::kOc5a ||
+            output == Output::kOc5b) { // gates of the load step's MOSFETs
+            (output == Output::kOc5a ? drive.step_vertical : drive.step_horizontal) = high;
             board->set_drive(seconds(at), drive);
             return;
         }

@@ -18,7 +18,7 @@ static_assert(kFirstPlan.ok, "the default standard must be one the device makes"
 
 void AvrHardware::begin() {
     PORTD |= kStopPin | kOverCurrentPin; // pull-ups
-    DDRL |= kStepPin;
+    DDRL |= kStepVerticalPin | kStepHorizontalPin;
     firmware::rearm_protection();
     DDRE |= kWindowPin;
     DDRH |= kPatternPin;

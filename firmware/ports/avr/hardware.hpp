@@ -62,8 +62,10 @@ class AvrHardware {
     bool over_current() const { return over_current_seen(); }
     void rearm_protection() { firmware::rearm_protection(); }
 
-    bool arm_step(uint16_t low, bool on) { return arm_step_pin(low, on); }
-    bool step_passed() { return step_pin_passed(); }
+    bool arm_step(bool horizontal, uint16_t low, bool on) {
+        return arm_step_pin(horizontal, low, on);
+    }
+    bool step_passed(bool horizontal) { return step_pin_passed(horizontal); }
     void step_off() { step_pin_off(); }
 
     uint8_t eeprom_read(uint16_t address) const;

@@ -22,8 +22,9 @@ constexpr uint8_t kPatternPin = 1 << PH6; ///< OC2B, pattern
 
 // ICP4 (PL0): line retrace comparator. ICP5 (PL1): field retrace comparator.
 
-// OC5A (PL3): gate driver of the step drive's MOSFET; high is on, and a pull-down holds it low.
-constexpr uint8_t kStepPin = 1 << PL3;
+// Gate drivers of the step drives' MOSFETs; high is on, and pull-downs hold them low.
+constexpr uint8_t kStepVerticalPin = 1 << PL3;   ///< OC5A
+constexpr uint8_t kStepHorizontalPin = 1 << PL4; ///< OC5B
 
 // Port D, with pull-ups. Over-current comparator on INT0: high is over current, and so is a lead
 // that came off. Stop button on INT1: a loop that is closed to ground; pressed, unplugged or broken

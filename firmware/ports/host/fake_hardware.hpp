@@ -75,7 +75,8 @@ class FakeHardware {
     std::uint32_t serial = 4711;
     std::vector<std::uint8_t> eeprom = std::vector<std::uint8_t>(4096, 0xFF);
     std::uint64_t eeprom_done = 0; ///< time at which the byte written last is done
-    FakeDrive drive;
+    FakeDrive drive;               ///< of the load asked for
+    bool drive_horizontal = false;
     bool stop_seen = false; ///< since rearm_protection
     bool current_seen = false;
     std::array<std::uint32_t, 2> edges{}; ///< field, line
@@ -152,8 +153,11 @@ class FakeHardware {
         current_seen = true;
         set_relays(relays);
     }
-    bool arm_step(std::uint16_t low, bool on) { return drive.arm(time, low, on); }
-    bool step_passed() { return drive.passed(time); }
+    bool arm_step(bool horizontal, std::uint16_t low, bool on) {
+        drive_horizontal = horizontal;
+        return drive.arm(time, low, on);
+    }
+    bool step_passed(bool) { return drive.passed(time); }
     void step_off() { drive.off(); }
     std::uint8_t eeprom_read(std::uint16_t address) const { return eeprom.at(address); }
     bool eeprom_ready() const { return time >= eeprom_done; }

@@ -71,8 +71,8 @@ class MemoryHardware {
     void start_watch(const wire::CaptureSettings&, bool) {}
     template <class F> void locked(F f) { f(); }
     void rearm_protection() {}
-    static bool arm_step(std::uint16_t, bool) { return true; }
-    static bool step_passed() { return false; }
+    static bool arm_step(bool, std::uint16_t, bool) { return true; }
+    static bool step_passed(bool) { return false; }
     void step_off() {}
     std::uint8_t eeprom_read(std::uint16_t address) const { return eeprom_.at(address); }
     static bool eeprom_ready() { return true; }

@@ -424,9 +424,8 @@ TEST_CASE("no sequence of requests, readings, silence and resets reaches a forbi
             rule((before & kRelayStep) == (after & kRelayStep) ||
                      !b->hardware.drive.on(b->hardware.time),
                  "step relay moved with the drive on");
-            rule((after & kRelayStep) == 0 || (after & kRelayLoads) == kRelayVertical ||
-                     (after & kRelayLoads) == kRelayHorizontal,
-                 "step drive without one load");
+            rule((after & kRelayStep) == 0 || (after & kRelayLoads) == 0,
+                 "step drive with a load not at rest");
             rule(!(was_on && on) || ((before ^ after) & kRelayLoads) == 0, "load moved while on");
             rule(!(on && !was_on) || ((before ^ after) & kRelayLoads) == 0,
                  "load closed with supply");

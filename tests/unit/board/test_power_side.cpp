@@ -4,6 +4,8 @@
 #include "board_fixture.hpp"
 #include "demo/virtual_bench/board/power_side.hpp"
 #include <cmath>
+#include <fstream>
+#include <string>
 
 using namespace yokedock::sim;
 
@@ -52,6 +54,37 @@ struct Rig {
 };
 
 } // namespace
+
+TEST_CASE("The demo board's bench has the values drawn in docs/bench") {
+    const BoardParameters p = demo_board();
+    const auto drawn = [](const char* sheet, const std::string& part) {
+        std::ifstream net(std::string(YOKEDOCK_BOARDS) + "/../../docs/bench/drawn/" + sheet);
+        std::string line;
+        while (std::getline(net, line)) {
+            if (line.rfind(part + " ", 0) == 0) {
+                std::size_t read = 0;
+                const std::string text = line.substr(line.rfind(' ') + 1);
+                const double number = std::stod(text, &read);
+                const std::string unit = text.substr(read);
+                return number * (unit == "Meg" ? 1e6 : unit == "n" ? 1e-9 : 1);
+            }
+        }
+        FAIL(part << " is not in " << sheet);
+        return 0.0;
+    };
+    CHECK(p.bench_soft_start_ohm == drawn("power.net", "R501"));
+    CHECK(p.bench_shunt_ohm == drawn("power.net", "R502"));
+    CHECK(p.bench_bypass_gate_ohm == drawn("power.net", "R507"));
+    CHECK(p.bench_bypass_gate_f == Approx(drawn("power.net", "C503")));
+    CHECK(p.bench_step_ohm == drawn("step.net", "R803"));
+    CHECK(p.bench_step_ohm == drawn("step.net", "R804"));
+    // Shunt of the vertical load and two contacts of 50 mohm; contact and MOSFET of the step drive.
+    CHECK(p.bench_load_path_ohm == Approx(drawn("load.net", "R201") + 0.1));
+    CHECK(p.bench_step_switch_ohm == Approx(0.05 + 0.175));
+    // The jumper's ladder: 1, 2 or 4 V; shunt 0.05 ohm and gain 20 make 1 V/A.
+    CHECK((p.bench_over_current_a == 1 || p.bench_over_current_a == 2 ||
+           p.bench_over_current_a == 4));
+}
 
 TEST_CASE("Soft start charges the rail as R and C do, whatever the step") {
     const BoardParameters p = stiff_board();

@@ -17,15 +17,8 @@ namespace {
 constexpr Cycle kLeadCycles = 512;
 constexpr Cycle kOpenLeadCycles = 32;
 
-// The power side's pins, as the firmware and docs/bench have them. Stop loop: low is run.
-constexpr char kDrivePort = 'A';
-constexpr bool BenchDrive::*kDriveBits[] = {&BenchDrive::k1,
-                                            &BenchDrive::k2,
-                                            &BenchDrive::k3,
-                                            &BenchDrive::k4,
-                                            &BenchDrive::k5,
-                                            &BenchDrive::step_vertical,
-                                            &BenchDrive::step_horizontal}; // bits 0 to 6
+// The front end's stop loop is closed (low: run) and its over-current comparator quiet; pins as the
+// firmware has them.
 constexpr char kSafetyPort = 'C';
 constexpr std::uint8_t kStopLoopBit = 0;
 constexpr std::uint8_t kOverCurrentBit = 1;
@@ -40,14 +33,27 @@ Cycle first_cycle_at(double time_s) {
     return static_cast<Cycle>(std::ceil(time_s * kClockHz - 1e-4));
 }
 
+// What the power side is driven by: bits of one port, and two compare outputs.
+constexpr char kDrivePort = 'A';
+constexpr bool BenchDrive::*kDriveBits[] = {&BenchDrive::k1, &BenchDrive::k2, &BenchDrive::k3,
+                                            &BenchDrive::k4, &BenchDrive::k5}; // from bit 0
+struct StepOutput {
+    Output output;
+    std::uint8_t port_bit; ///< of the drive port: the same drive
+    bool BenchDrive::*drive;
+};
+constexpr StepOutput kStepOutputs[] = {{Output::kOc5a, 5, &BenchDrive::step_vertical},
+                                       {Output::kOc5b, 6, &BenchDrive::step_horizontal}};
+
 } // namespace
 
 struct BenchSimulation::Impl final : ChipListener {
     explicit Impl(std::unique_ptr<BoardPort> wired_board) : board(std::move(wired_board)) {}
 
     void output_changed(Output output, Cycle at, bool high) override {
-        if (output != Output::kOc1a) {
-            return; // separate sync and video go to connectors that nothing is plugged into
+        if (output != Output::kOc1a) { // separate sync and video go to connectors with nothing on
+            step_output_changed(at);
+            return;
         }
         const bool now_tip = polarity.level_changed(at, high);
         if (now_tip == tip) {
@@ -60,15 +66,31 @@ struct BenchSimulation::Impl final : ChipListener {
         board->sync_edge(seconds(std::max(at, board_at)), tip);
     }
 
+    void step_output_changed(Cycle at) {
+        const BenchDrive before = drive;
+        for (const StepOutput& step : kStepOutputs) {
+            drive.*step.drive = chip != nullptr &&
+                                (chip->output(step.output) || (port_levels >> step.port_bit & 1));
+        }
+        if (!(drive == before)) {
+            board->set_drive(seconds(at), drive);
+        }
+    }
+
     void port_changed(char port, Cycle at, std::uint8_t driven_high) override {
         if (port != kDrivePort || chip == nullptr) {
             return;
         }
+        port_levels = driven_high;
+        const BenchDrive before = drive;
         for (std::size_t bit = 0; bit < std::size(kDriveBits); ++bit) {
             drive.*kDriveBits[bit] = (driven_high >> bit & 1) != 0;
         }
-        board->set_drive(seconds(at), drive);
-        collect_pin_changes();
+        if (!(drive == before)) {
+            board->set_drive(seconds(at), drive);
+            collect_pin_changes();
+        }
+        step_output_changed(at);
     }
 
     void press_stop(bool pressed) {
@@ -126,6 +148,7 @@ struct BenchSimulation::Impl final : ChipListener {
     SyncPolarity polarity;
     bool tip = false;
     BenchDrive drive;
+    std::uint8_t port_levels = 0;  ///< driven high on the drive port
     std::deque<PinAt> pin_changes; ///< of the over-current pin, not yet due
     Cycle board_at = 0;            ///< the board stands here; never behind the chip
     std::uint64_t late_edges = 0;

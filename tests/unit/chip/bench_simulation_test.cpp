@@ -130,32 +130,57 @@ TEST_CASE("relays and step drives reach the board when their port is written, a 
     CHECK(dog.board->drives[1].time_s > 0.015);
 }
 
-TEST_CASE("each bit of the drive port is the relay or drive that docs/bench gives it") {
-    constexpr std::uint8_t kDdrA = 0x21;
-    constexpr std::uint8_t kPortA = 0x22;
-    std::vector<std::uint8_t> script = {9};
-    const auto write = [&](std::uint8_t address, std::uint8_t value) {
-        script.insert(script.end(), {0xFF, 0xFF, 0, 0, address, 0, value}); // at once
+TEST_CASE("each pin of the power side is the relay or drive that docs/bench gives it") {
+    constexpr unsigned kDdrA = 0x21, kPortA = 0x22, kDdrL = 0x10A, kPortL = 0x10B;
+    std::vector<std::uint8_t> script = {0};
+    const auto write = [&](unsigned address, unsigned value) { // at once
+        script.insert(script.end(),
+                      {0xFF, 0xFF, 0, 0, static_cast<std::uint8_t>(address),
+                       static_cast<std::uint8_t>(address >> 8), static_cast<std::uint8_t>(value)});
+        ++script[0];
     };
     write(kDdrA, 0x7F);
+    write(kDdrL, 0xFF);
     for (unsigned bit = 0; bit < 8; ++bit) {
-        write(kPortA, static_cast<std::uint8_t>(1u << bit));
+        write(kPortA, 1u << bit); // bit 7 is no output: all off
     }
+    write(kPortL, 1u << 3); // OC5A
+    write(kPortL, 1u << 4); // OC5B
+    write(kPortL, 0);
     const Wired wired = wire("script");
     wired.bench->send(script);
-    run(*wired.bench, 30'000);
+    run(*wired.bench, 40'000);
     constexpr bool BenchDrive::*kOrder[] = {
-        &BenchDrive::k1, &BenchDrive::k2,            &BenchDrive::k3,
-        &BenchDrive::k4, &BenchDrive::k5,            &BenchDrive::step_vertical,
-        &BenchDrive::step_horizontal};
+        &BenchDrive::k1,
+        &BenchDrive::k2,
+        &BenchDrive::k3,
+        &BenchDrive::k4,
+        &BenchDrive::k5,
+        &BenchDrive::step_vertical,
+        &BenchDrive::step_horizontal,
+        nullptr,
+        &BenchDrive::step_vertical,
+        &BenchDrive::step_horizontal,
+        nullptr,
+    };
+    // One write of the chip may be told in two steps (pin by pin): what holds until the next write
+    // counts, and writes are some 20 cycles apart.
+    std::vector<BenchDrive> settled;
     const auto& drives = wired.board->drives;
-    REQUIRE(drives.size() == 8); // bit 7 is no output: all off
-    for (std::size_t bit = 0; bit < 7; ++bit) {
-        BenchDrive expected;
-        expected.*kOrder[bit] = true;
-        CHECK((drives[bit].drive == expected));
+    for (std::size_t i = 0; i < drives.size(); ++i) {
+        if (i + 1 == drives.size() || drives[i + 1].time_s - drives[i].time_s > 8 / kClockHz) {
+            settled.push_back(drives[i].drive);
+        }
     }
-    CHECK((drives[7].drive == BenchDrive{}));
+    REQUIRE(settled.size() == std::size(kOrder));
+    for (std::size_t n = 0; n < settled.size(); ++n) {
+        BenchDrive expected;
+        if (kOrder[n] != nullptr) {
+            expected.*kOrder[n] = true;
+        }
+        CAPTURE(n);
+        CHECK((settled[n] == expected));
+    }
 }
 
 TEST_CASE("the over-current pin changes at the first clock edge after the board's comparator") {

@@ -56,6 +56,7 @@ void BenchRelays::update_latch(double time_s) {
 void BenchRelays::set_drive(double time_s, const BenchDrive& drive) {
     drive_ = drive;
     update_latch(time_s);
+    update_next();
 }
 
 void BenchRelays::see_current(double from_s, double from_a, double to_s, double to_a) {
@@ -69,6 +70,7 @@ void BenchRelays::see_current(double from_s, double from_a, double to_s, double 
     const double at_s = from_s + part * (to_s - from_s) + delay_s_;
     delayed_.push_back(
         {std::max(at_s, to_s), over}); // a step is shorter than the delay or its cost
+    update_next();
 }
 
 bool BenchRelays::advance(double time_s) {
@@ -86,16 +88,15 @@ bool BenchRelays::advance(double time_s) {
             moved = true;
         }
     }
+    update_next();
     return moved;
 }
 
-double BenchRelays::next_change_s() const {
-    double next =
-        delayed_.empty() ? std::numeric_limits<double>::infinity() : delayed_.front().time_s;
+void BenchRelays::update_next() {
+    next_s_ = delayed_.empty() ? std::numeric_limits<double>::infinity() : delayed_.front().time_s;
     for (const auto& move : moves_) {
-        next = move ? std::min(next, move->time_s) : next;
+        next_s_ = move ? std::min(next_s_, move->time_s) : next_s_;
     }
-    return next;
 }
 
 std::optional<PinChange> BenchRelays::take_pin_change() {

@@ -7,6 +7,7 @@
 #include <array>
 #include <cstdint>
 #include <deque>
+#include <limits>
 #include <optional>
 
 namespace yokedock::sim {
@@ -37,7 +38,7 @@ class BenchRelays {
     /// Moves contacts and latch that are due by time_s. True: a contact moved.
     bool advance(double time_s);
     /// When the next contact moves or the latch changes; infinity: nothing is under way.
-    [[nodiscard]] double next_change_s() const;
+    [[nodiscard]] double next_change_s() const { return next_s_; } // asked very often
     [[nodiscard]] const Contacts& contacts() const { return contacts_; }
     [[nodiscard]] bool k1_driven() const; ///< after latch and stop button
     [[nodiscard]] bool over_current() const { return pin_; }
@@ -52,11 +53,12 @@ class BenchRelays {
     };
     static constexpr std::size_t kCount = 5;
     void coils_changed(double time_s);
-    void comparator_changed(double time_s, bool over);
     void update_latch(double time_s);
+    void update_next();
     [[nodiscard]] std::array<bool, kCount> coils() const;
     [[nodiscard]] bool& contact(std::size_t k);
 
+    double next_s_ = std::numeric_limits<double>::infinity();
     double operate_s_ = 0;
     double release_s_ = 0;
     double threshold_a_ = 0;

@@ -70,7 +70,7 @@ void note_limits(StepPlan& plan, double tau_s, double unknown_s) {
     if (plan.inductance_u_relative > kWeakLimit) {
         plan.notes.push_back(fmt::format(
             "a time constant near {:.2g} us is not far above what is unknown of input lag and edge "
-            "({:.2g} us): the inductance will be good to about {:.0f} %; the horizontal channel "
+            "({:.2g} us): the inductance may be good to {:.0f} % only; the horizontal channel "
             "is the faster one",
             1e6 * tau_s, 1e6 * unknown_s, 100 * plan.inductance_u_relative));
     }

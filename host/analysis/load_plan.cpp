@@ -70,7 +70,7 @@ void note_limits(StepPlan& plan, double tau_s, double unknown_s) {
     if (plan.inductance_u_relative > kWeakLimit) {
         plan.notes.push_back(fmt::format(
             "a time constant near {:.2g} us is not far above what is unknown of input lag and edge "
-            "({:.2g} us): the inductance will be good to about {:.0f} %; the horizontal channel "
+            "({:.2g} us): the inductance may be good to {:.0f} % only; the horizontal channel "
             "is the faster one",
             1e6 * tau_s, 1e6 * unknown_s, 100 * plan.inductance_u_relative));
     }
@@ -105,16 +105,16 @@ std::vector<std::size_t> dense_at_the_start(std::vector<std::size_t> list,
     std::stable_sort(list.begin(), list.end(),
                      [&](std::size_t a, std::size_t b) { return time_s[a] < time_s[b]; });
     std::vector<bool> taken(list.size(), false);
-    const double n = static_cast<double>(list.size());
-    const double half = static_cast<double>(most) / 2;
-    for (double k = 0; k < half; ++k) {
-        taken[static_cast<std::size_t>(k * n / half)] = true;
+    const std::size_t half = std::max<std::size_t>(most / 2, 1);
+    for (std::size_t k = 0; k < half; ++k) {
+        taken[k * list.size() / half] = true;
     }
     // Steps that begin at one sample and grow: the early ones are all taken.
-    const double growth = std::pow(n, 1 / half);
+    const double growth = std::pow(static_cast<double>(list.size()), 1 / static_cast<double>(half));
     std::size_t at = 0;
-    for (double k = 0; k < half; ++k) {
-        at = std::max(at, static_cast<std::size_t>(std::pow(growth, k)));
+    for (std::size_t k = 0; k < half; ++k) {
+        const double next = std::pow(growth, static_cast<double>(k));
+        at = std::max(at, static_cast<std::size_t>(next));
         while (at < list.size() && taken[at]) {
             ++at;
         }

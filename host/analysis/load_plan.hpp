@@ -13,12 +13,12 @@
 // * The period is no multiple of the line: it is off by 0.382 lines, the golden section, so that
 //   after any number of periods the delays seen lie evenly in the line.
 //
-// Limits. A run of 10 s has at most 2440 steps, and of each microsecond of delay 38 samples. Of a
-// time constant tau the bench cannot know more than u(lag) and u(origin) allow: u(L) / L is near
-// hypot(u(lag), u(origin)) / tau where tau is below a few lags.
-// 50 uH with 60 ohm behind 10 ohm has 0.7 us: through the vertical channel's 2 us (5 %) that is
-// 15 %, through the horizontal one's 0.2 us about 3 %. Measure small inductances at the horizontal
-// channel.
+// Limits. A run of 10 s has at most 2440 steps, and of each microsecond of delay 38 samples. What
+// calibration leaves unknown of a time constant tau is hypot(u(lag), u(origin)); the fit does
+// better as far as the shape of the rise tells lag and tau apart. 50 uH with 60 ohm behind 10 ohm
+// has 0.7 us: calibration alone leaves 15 % at the vertical channel (2 us, 5 %) and 3 % at the
+// horizontal one (0.2 us); measured on formulas, noise 0.4 codes: 3.5 % and 2.1 %. Measure small
+// inductances at the horizontal channel.
 #pragma once
 #include "host/analysis/load_step.hpp"
 #include <cstdint>
@@ -48,7 +48,7 @@ struct StepPlan {
     double to_s = 0;         ///< and as many of those after it, to here
     std::size_t samples = 0; ///< expected in the window
     double spacing_s = 0;    ///< of the delays in the window
-    double inductance_u_relative = 0; ///< floor: what lag and origin leave unknown
+    double inductance_u_relative = 0; ///< at worst: what calibration leaves of lag and origin
     std::vector<std::string> notes;   ///< what will limit the measurement, in words
 };
 

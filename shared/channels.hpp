@@ -56,6 +56,7 @@ constexpr Channel kChannels[kChannelCount] = {
 
 constexpr uint16_t kClockTolerancePpm = 30; ///< standard uncertainty of the bench's crystal before calibration
 constexpr uint32_t kReferenceUv = 2500000; ///< channel ref_v should read this
+constexpr uint8_t kSoftStartOhm = 22;      ///< the resistor that relay K2 bypasses
 constexpr uint16_t kNtcBetaKelvin = 3950;
 constexpr uint16_t kNtcOhmAt25 = 10000;
 constexpr uint16_t kNtcSeriesOhm = 10000;

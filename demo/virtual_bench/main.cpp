@@ -9,6 +9,7 @@
 #include <cstdio>
 #include <filesystem>
 #include <fmt/core.h>
+#include <map>
 #include <optional>
 
 namespace {
@@ -25,6 +26,7 @@ struct Options {
     std::optional<std::uint32_t> seed;
     bool list_settings = false;
     bool statistics = false;
+    BoardPower power = kDefaultPower;
     ServeOptions serve;
 };
 
@@ -110,7 +112,7 @@ int run(const Options& options) {
     }
     const BenchFactory make_bench = [&] {
         return BenchSimulation::create(options.firmware,
-                                       std::make_unique<Board>(parameters.value()));
+                                       std::make_unique<Board>(parameters.value(), options.power));
     };
     fmt::print("listening on {}\n", server.value()->address());
     std::fflush(stdout);
@@ -118,6 +120,7 @@ int run(const Options& options) {
     if (!served) {
         return fail(served.error());
     }
+    fmt::print(stderr, "{}", served.value().board_words);
     if (options.statistics) {
         print_statistics(served.value());
     }
@@ -130,6 +133,13 @@ void add_options(CLI::App& app, Options& options) {
                    "bend a value of the board: path=value, repeatable (see --list-settings)")
         ->type_name("PATH=VALUE")
         ->allow_extra_args(false);
+    const std::map<std::string, BoardPower> powers{{"on", BoardPower::kAlwaysOn},
+                                                   {"relays", BoardPower::kRelays}};
+    app.add_option("--power", options.power,
+                   "on: the board is simply on; relays: as the firmware drives K1 to K5")
+        ->transform(CLI::CheckedTransformer(powers))
+        ->type_name("on|relays")
+        ->default_str(kDefaultPower == BoardPower::kAlwaysOn ? "on" : "relays");
     app.add_flag("--list-settings", options.list_settings,
                  "list all values of the board, then end");
     app.add_option("--seed", options.seed,

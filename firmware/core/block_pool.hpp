@@ -46,6 +46,14 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         }
     }
 
+    /// While true a new block takes the place of the oldest sealed one, when none is free: the pool
+    /// then always holds what was last. No push may run meanwhile, and nobody may read.
+    void keep_newest(bool on) { keep_newest_ = on; }
+
+    /// kBlockDataBytes of memory for another use, until the next push or reset. The pool must have
+    /// been reset, and nothing may be captured.
+    uint8_t* scratch() { return blocks_[0].data; }
+
     // ---- pushing: from interrupts
     // ------------------------------------------------------------------
 
@@ -317,6 +325,11 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
 
     Block* take_free() {
         Lock lock;
+        if (path.free_count == 0 && keep_newest_ && held_ != 0) {
+            Block* const oldest = order_[static_cast<uint16_t>(next_ - held_) & 31];
+            --held_;
+            return oldest;
+        }
         return path.free_count == 0 ? nullptr : free_[--path.free_count];
     }
 
@@ -341,6 +354,7 @@ template <uint8_t kBlocks, class Lock> class BlockPool {
         ++held_;
     }
 
+    bool keep_newest_ = false;
     uint16_t next_ = 0;
     uint8_t held_ = 0;
     Block* free_[kBlocks] = {};

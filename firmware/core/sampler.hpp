@@ -17,6 +17,7 @@ namespace firmware {
 struct Trigger {
     uint16_t time_low; ///< low half of the tick the trigger flag rose
     uint8_t channel;
+    uint8_t quiet; ///< not 0: for the guard only
 };
 
 /// CPU cycles from the end of a conversion until its handler has run for sure.
@@ -33,10 +34,9 @@ constexpr uint16_t kResultWindowTicks = 700 + kEarlyTicks;
 class Sampler {
   public:
     /// Main loop, while sampling is off. settings must have passed the request checks. line_ticks:
-    /// whole ticks of a line; conversion_ticks: trigger to result. spare_ticks: more time to leave
-    /// between two triggers, where other work needs it.
+    /// whole ticks of a line; conversion_ticks: trigger to result; spacing: trigger_spacing().
     void configure(const wire::CaptureSettings& settings, uint16_t line_ticks,
-                   uint16_t conversion_ticks, uint16_t spare_ticks = 0) {
+                   uint16_t conversion_ticks, uint16_t spacing) {
         for (uint8_t i = 0; i < settings.entries; ++i) {
             const wire::ScheduleEntry& from = settings.schedule[i];
             // A trigger at 0 cannot be had, for the compare value is place - 1: then all are one
@@ -44,10 +44,16 @@ class Sampler {
             const uint16_t first = from.first_place == 0 ? 1 : from.first_place;
             Entry* next = i + 1 < settings.entries ? &entry_[i + 1] : entry_;
             const uint16_t last = static_cast<uint16_t>(first + from.step * (from.places - 1u));
-            entry_[i] = {first, last, from.step, first, next, from.channel};
+            entry_[i] = {first,
+                         last,
+                         from.step,
+                         first,
+                         next,
+                         static_cast<uint8_t>(from.channel & wire::kScheduleChannelMask),
+                         static_cast<uint8_t>(from.channel & wire::kScheduleQuiet)};
         }
         path.at = entry_;
-        spacing_ = static_cast<uint16_t>(conversion_ticks + kResultLatencyTicks + spare_ticks);
+        spacing_ = spacing;
         path.soonest = static_cast<uint16_t>(conversion_ticks - kEarlyTicks);
         path.least = 0;
         late_ = 0;
@@ -135,6 +141,7 @@ class Sampler {
             if (over < kResultWindowTicks) {
                 trigger.time_low = oldest.time_low;
                 trigger.channel = oldest.channel;
+                trigger.quiet = oldest.quiet;
                 const bool in_step = at == path.taken;
                 path.taken = static_cast<uint8_t>(at + kTurn);
                 if (in_step) {
@@ -203,7 +210,8 @@ class Sampler {
         uint16_t time_low; ///< of the trigger, once planned
         uint8_t skip;      ///< lines to leave out first: the converter is not ready before
         uint8_t channel;
-        uint16_t unused;
+        uint8_t quiet;
+        uint8_t unused;
     };
     /// Turns are numbered by their bytes, which are a power of two: a number masked is an offset.
     static constexpr uint8_t kTurn = 8;
@@ -216,6 +224,7 @@ class Sampler {
         uint16_t first;
         Entry* next; ///< the one whose turn comes after
         uint8_t channel;
+        uint8_t quiet;
     };
 
     /// A port may do by hand: plan() for slots that are whole lines, take() for the oldest turn
@@ -256,6 +265,7 @@ class Sampler {
         path.least = static_cast<int16_t>(static_cast<int16_t>(place) + path.wait);
         next.place = place;
         next.channel = entry->channel;
+        next.quiet = entry->quiet;
         next.skip = static_cast<int16_t>(place) < least ? lines_to_skip(place, least) : uint8_t{0};
         entry->place =
             place == entry->last ? entry->first : static_cast<uint16_t>(place + entry->step);
@@ -285,6 +295,14 @@ class Sampler {
     uint16_t spacing_ = 0; ///< of two triggers at least
     Entry entry_[wire::kMaxSchedule] = {};
 };
+
+/// Ticks between two triggers at least. other_work: so much else is to be done in each line (line
+/// edges, a picture) that only every other one can be sampled.
+constexpr uint16_t trigger_spacing(uint16_t conversion_ticks, uint16_t line_ticks,
+                                   bool other_work) {
+    return static_cast<uint16_t>(conversion_ticks + kResultLatencyTicks +
+                                 (other_work ? line_ticks : 0));
+}
 
 /// Ticks from the trigger to the held sample: two converter clocks (ATmega2560 data sheet, ADC,
 /// "Prescaling and conversion timing"). Silicon adds up to three CPU cycles of synchronisation:

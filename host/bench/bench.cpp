@@ -154,8 +154,40 @@ Result<wire::PowerAnswer> Bench::power_off() const {
     return requester_->ask<requests::power_off>({}, When::kEvenWhenStopped);
 }
 
-Result<wire::PowerAnswer> Bench::power_on() const {
-    return requester_->ask<requests::power_on>({});
+Result<wire::PowerAnswer> Bench::power_on(wire::BenchState stage) const {
+    return requester_->ask<requests::power_on>({static_cast<std::uint8_t>(stage)});
+}
+
+Result<wire::PowerAnswer> Bench::power() const {
+    return requester_->ask<requests::power>({});
+}
+
+std::optional<wire::StopCause> Bench::stands_against() const {
+    const auto refused = requester_->refused();
+    if (!refused || refused->reason != static_cast<std::uint8_t>(wire::RefusalReason::not_ready)) {
+        return std::nullopt;
+    }
+    return static_cast<wire::StopCause>(refused->detail);
+}
+
+Status Bench::set_guard(const wire::GuardLimits& limits) const {
+    return status_of(requester_->ask<requests::set_guard>(limits));
+}
+
+Result<wire::StepStarted> Bench::step_load(const wire::StepSettings& settings) const {
+    return requester_->ask<requests::step_load>(settings);
+}
+
+Result<wire::StoreAnswer> Bench::write_calibration(const wire::Calibration& calibration) const {
+    return requester_->ask<requests::write_calibration>(calibration);
+}
+
+Result<wire::StoreAnswer> Bench::store_state() const {
+    return requester_->ask<requests::store_state>({});
+}
+
+Result<wire::CalibrationAnswer> Bench::read_calibration() const {
+    return requester_->ask<requests::read_calibration>({});
 }
 
 Status Bench::wait_ticks(std::uint32_t ticks) const {

@@ -59,8 +59,24 @@ class Bench {
 
     /// Always tried, whatever the stop token or an earlier link error says.
     [[nodiscard]] Result<wire::PowerAnswer> power_off() const;
-    /// The next energise stage; benches without relays refuse.
-    [[nodiscard]] Result<wire::PowerAnswer> power_on() const;
+    /// The next energise stage: checked, starting or live. kRefused says what stands against it.
+    [[nodiscard]] Result<wire::PowerAnswer> power_on(wire::BenchState stage) const;
+    [[nodiscard]] Result<wire::PowerAnswer> power() const;
+    /// What stands against the newest request of this session where the bench refused it as not
+    /// ready, and nothing else was asked since.
+    [[nodiscard]] std::optional<wire::StopCause> stands_against() const;
+    /// Limits of readings, raw codes; in state idle only.
+    [[nodiscard]] Status set_guard(const wire::GuardLimits& limits) const;
+
+    /// Begins current steps into one load, in state idle only (wire::StepSettings); power() tells
+    /// how far it is, power_off() ends it.
+    [[nodiscard]] Result<wire::StepStarted> step_load(const wire::StepSettings& settings) const;
+
+    /// Begins to store a calibration in the bench; store_state() tells how far it is.
+    [[nodiscard]] Result<wire::StoreAnswer>
+    write_calibration(const wire::Calibration& calibration) const;
+    [[nodiscard]] Result<wire::StoreAnswer> store_state() const;
+    [[nodiscard]] Result<wire::CalibrationAnswer> read_calibration() const;
 
     /// Lets device time pass, asking for the status meanwhile (which keeps the session alive).
     [[nodiscard]] Status wait_ticks(std::uint32_t ticks) const;

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/capture/capture_run.hpp"
+#include "host/bench/trip.hpp"
 #include "host/capture/block_decoder.hpp"
 #include "host/capture/block_reader.hpp"
 #include <algorithm>
@@ -14,6 +15,10 @@ constexpr std::int64_t kQuietLines = 8; ///< longest normal silence of a per-lin
 
 /// The capture ended without our asking: why.
 Error left_capture(const bench::Bench& bench) {
+    const auto trip = bench::ask_trip(bench, "live");
+    if (trip && trip->tripped) {
+        return {ErrorKind::kRefused, bench::trip_text(*trip)};
+    }
     const auto status = bench.status();
     if (!status) {
         return status.error();
@@ -37,6 +42,9 @@ std::optional<Error> read_until(const bench::Bench& bench, BlockReader& reader, 
             return progress.error();
         }
         if (!progress.value().capturing) {
+            if (progress.value().delivered != 0) {
+                continue; // what it kept until it stopped
+            }
             return left_capture(bench);
         }
         if (progress.value().delivered == 0) {

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/capture/measurement.hpp"
+#include "host/capture/calibration_run.hpp"
 #include <fmt/format.h>
 
 namespace yokedock::capture {
@@ -24,6 +25,9 @@ BenchInfo make_bench_info(const bench::Bench& bench, bool simulated) {
     for (std::size_t i = 0; i < kChannelCount; ++i) {
         info.scale[i] = nominal_scale(static_cast<ChannelId>(i));
     }
+    if (const auto stored = read_stored(bench); stored && stored.value().whole) {
+        apply(stored.value().calibration, info);
+    } // else nominal, and every table says so; a lost link shows at the next request
     return info;
 }
 
@@ -32,8 +36,8 @@ MeasureOutcome run_measurement(const bench::Bench& bench, const MeasureOptions& 
     MeasureOutcome outcome;
     RawMeasurement& measurement = outcome.measurement;
     measurement.bench = make_bench_info(bench, options.simulated);
-    const auto phases =
-        measurement_phases(bench.plan().value_or(wire::SyncAchieved{}), options.seconds);
+    const auto phases = measurement_phases(bench.plan().value_or(wire::SyncAchieved{}),
+                                           options.seconds, options.guarding);
     const double total = total_seconds(phases);
     if (!(total <= kMaxBenchSeconds)) {
         outcome.error = Error{

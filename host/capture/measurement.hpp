@@ -6,6 +6,7 @@ namespace yokedock::capture {
 
 struct MeasureOptions {
     PhaseSeconds seconds;
+    Guarding guarding = Guarding::kNone;
     bool simulated = false; ///< the user or the program knows that the bench is a virtual one
 };
 
@@ -24,7 +25,8 @@ struct MeasureOutcome {
     double bench_seconds = 0; ///< device time from the first capture's begin to the last one's end
 };
 
-/// Bench facts for a record: identity, link, nominal scales, all uncalibrated.
+/// Bench facts for a record: identity, link, and the scales and clock the bench has stored, or nominal ones. Asks the
+/// bench.
 [[nodiscard]] BenchInfo make_bench_info(const bench::Bench& bench, bool simulated);
 
 /// Nominal scale of a channel, from shared/channels.hpp.

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+#include "host/bench/channel_codes.hpp"
 #include "host/capture/line_starts.hpp"
 #include "host/capture/raw_capture.hpp"
 #include <algorithm>
@@ -9,24 +10,9 @@ namespace {
 
 using wire::BlockKind;
 
-constexpr double kCodeV = kAdcReferenceMv * 1e-3 / kAdcCodes;
-constexpr double kZeroCelsiusKelvin = 273.15;
-
-/// Volts at the converter's input. The data sheet draws the ideal converter with its transitions
-/// half a code below each multiple, so a code stands for the middle of its step (ATmega2560 data
-/// sheet, "ADC Accuracy Definitions": first transition at 0.5 LSB; from memory).
-double volts_of(std::uint16_t code) {
-    return code * kCodeV;
-}
-
-/// Temperature of the NTC divider's output. volts must be strictly inside 0 to the reference.
-double ntc_celsius(double volts) {
-    const double ratio = volts / (kAdcReferenceMv * 1e-3);
-    const double ohm = kNtcSeriesOhm * ratio / (1.0 - ratio);
-    const double per_kelvin =
-        1.0 / (kZeroCelsiusKelvin + 25.0) + std::log(ohm / kNtcOhmAt25) / kNtcBetaKelvin;
-    return 1.0 / per_kelvin - kZeroCelsiusKelvin;
-}
+using bench::kCodeV;
+using bench::ntc_celsius;
+using bench::volts_of;
 
 /// Degrees per volt at these volts, as a positive number.
 double ntc_slope(double volts) {
@@ -43,7 +29,7 @@ double median(std::vector<double> values) {
 class TimeAxis {
   public:
     TimeAxis(const RawMeasurement& measurement)
-        : clock_hz_(measurement.bench.identity.clock_hz),
+        : clock_hz_(measurement.bench.true_clock_hz()),
           origin_(measurement.captures.empty() ? 0 : measurement.captures.front().begin_ticks) {}
     [[nodiscard]] double operator()(std::int64_t ticks) const {
         return static_cast<double>(ticks - origin_) / clock_hz_;
@@ -117,7 +103,7 @@ template <class EdgesOf, class ModeOf>
 PulseTrain pulses(const RawMeasurement& measurement, const TimeAxis& axis, BlockKind kind,
                   EdgesOf edges_of, ModeOf mode_of) {
     PulseTrain train;
-    train.resolution_s = 1.0 / measurement.bench.identity.clock_hz;
+    train.resolution_s = 1.0 / measurement.bench.true_clock_hz();
     double watched_until =
         axis(measurement.captures.empty() ? 0 : measurement.captures.front().begin_ticks);
     for (const RawCapture& capture : measurement.captures) {
@@ -153,7 +139,7 @@ PulseTrain pulses(const RawMeasurement& measurement, const TimeAxis& axis, Block
 }
 
 void add_sync(const RawMeasurement& measurement, const TimeAxis& axis, Observation& observation) {
-    const double clock_hz = measurement.bench.identity.clock_hz;
+    const double clock_hz = measurement.bench.true_clock_hz();
     for (const RawCapture& capture : measurement.captures) {
         const wire::SyncAchieved& plan = capture.plan;
         const double half_line_s =

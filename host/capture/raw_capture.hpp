@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
-// What a bench sent, before any scale: raw codes and exact ticks. This is what a record keeps, so that a newer
-// version can analyse it again. Ticks are unwrapped to 64 bits; all captures of a measurement share one axis.
+// What a bench sent, before any scale: raw codes and exact ticks. This is what a record keeps, so
+// that a newer version can analyse it again. Ticks are unwrapped to 64 bits; all captures of a
+// measurement share one axis.
 #pragma once
 #include "host/capture/observation.hpp"
 #include "shared/channels.hpp"
@@ -57,7 +58,8 @@ struct RawCapture {
     std::vector<RawGap> gaps;
 };
 
-/// How codes of one channel become a quantity: value = (volts - zero_v) / volts_per_unit for linear channels.
+/// How codes of one channel become a quantity: value = (volts - zero_v) / volts_per_unit for linear
+/// channels.
 struct ChannelScale {
     double zero_v = 0;
     double volts_per_unit = 1;
@@ -72,8 +74,12 @@ struct BenchInfo {
     std::string transport;           ///< "serial", "tcp", "unix", "memory"
     std::string address;             ///< as the user gave it
     bool simulated = false;          ///< the bench said or the user told that it is a virtual one
-    double clock_u_relative = kClockTolerancePpm * 1e-6; ///< standard uncertainty of clock_hz until calibrated
+    double clock_relative = 0; ///< true clock rate / nominal - 1, as calibrated
+    double clock_u_relative = kClockTolerancePpm * 1e-6; ///< standard uncertainty of it; nominal until calibrated
+    std::uint32_t calibrated_s = 0; ///< date of the calibration in use, seconds since 1970-01-01 UTC; 0: none
     std::array<ChannelScale, kChannelCount> scale;
+
+    [[nodiscard]] double true_clock_hz() const { return identity.clock_hz * (1 + clock_relative); }
 };
 
 struct RawMeasurement {
@@ -83,8 +89,8 @@ struct RawMeasurement {
     std::vector<std::string> notes;
 };
 
-/// Raw codes and ticks to SI units. Pure. Captures without sync, gaps and empty channels are represented as
-/// Observation says; a channel never sampled is absent.
+/// Raw codes and ticks to SI units. Pure. Captures without sync, gaps and empty channels are
+/// represented as Observation says; a channel never sampled is absent.
 [[nodiscard]] Observation to_observation(const RawMeasurement& measurement);
 
 } // namespace yokedock::capture

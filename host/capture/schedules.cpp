@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/capture/schedules.hpp"
+#include "host/capture/guarded_schedules.hpp"
 #include <array>
 #include <numeric>
 
@@ -74,9 +75,10 @@ CapturePhase vertical(const wire::SyncAchieved& plan, double seconds) {
         phase.settings, plan,
         std::array{v_yoke_a, v_out_v, v_yoke_a, supply_v, v_yoke_a, supply_a, v_yoke_a},
         std::array{v_yoke_a, v_out_v, v_yoke_a, supply_v, v_yoke_a, v_out_v, v_yoke_a, supply_a});
-    // Retrace is some ten lines long. At one place per line it would be seen at ten points, the same in each frame
-    // of a locked board; stepping through half a line in eight places shows it every 8 us. All entries step
-    // together, so that only the way back, one line in 56 or 64, is too short for a conversion and is left out.
+    // Retrace is some ten lines long. At one place per line it would be seen at ten points, the
+    // same in each frame of a locked board; stepping through half a line in eight places shows it
+    // every 8 us. All entries step together, so that only the way back, one line in 56 or 64, is
+    // too short for a conversion and is left out.
     const std::uint16_t line = line_ticks(plan);
     for (std::uint8_t i = 0; i < phase.settings.entries; ++i) {
         wire::ScheduleEntry& entry = phase.settings.schedule[i];
@@ -123,7 +125,10 @@ CapturePhase slow(const wire::SyncAchieved& plan, double seconds) {
 } // namespace
 
 std::vector<CapturePhase> measurement_phases(const wire::SyncAchieved& plan,
-                                             const PhaseSeconds& seconds) {
+                                             const PhaseSeconds& seconds, Guarding guarding) {
+    if (guarding == Guarding::kWatched) {
+        return guarded_phases(plan, seconds);
+    }
     std::vector<CapturePhase> phases{edges(seconds.edges, wire::EdgeMode::kRising),
                                      edges(seconds.edges_both, wire::EdgeMode::kBoth),
                                      vertical(plan, seconds.vertical)};

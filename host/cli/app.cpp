@@ -43,6 +43,8 @@ int run_yokedock(const std::vector<std::string>& arguments, Seams& seams) {
         "\nExample:\n  yokedock find tcp:127.0.0.1:4100\n\nyokedock COMMAND --help tells more.");
     Chosen chosen;
     set_up_find(top, chosen);
+    set_up_check(top, chosen);
+    set_up_calibrate(top, chosen);
     set_up_run(top, chosen);
     set_up_measure(top, chosen);
     set_up_sweep(top, chosen);

@@ -13,4 +13,8 @@ std::string caution_text() {
     return out;
 }
 
+std::string outside_caution() {
+    return report::paragraph("  * ", YOKEDOCK_OUTSIDE_CAUTION, 79);
+}
+
 } // namespace yokedock::cli

@@ -18,6 +18,15 @@ namespace yokedock::cli {
     X("yokedock certifies neither shock nor X-ray safety; local codes and licensed practice "      \
       "rule.")
 
+/// Added where the bench does not switch the supply.
+#define YOKEDOCK_OUTSIDE_CAUTION                                                                   \
+    "The board is powered from outside: the bench watches nothing and switches nothing off. A "    \
+    "short, a rail that is too high or a part fitted backwards is not stopped. Have a switch in "  \
+    "reach."
+
+/// Wrapped like the others, ends with a newline.
+[[nodiscard]] std::string outside_caution();
+
 /// All of it under one heading, wrapped, ends with a newline.
 [[nodiscard]] std::string caution_text();
 

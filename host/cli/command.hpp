@@ -34,6 +34,8 @@ void set_up_sweep(Parser& app, Chosen& chosen);
 void set_up_analyse(Parser& app, Chosen& chosen);
 void set_up_import(Parser& app, Chosen& chosen);
 void set_up_profile(Parser& app, Chosen& chosen);
+void set_up_calibrate(Parser& app, Chosen& chosen);
+void set_up_check(Parser& app, Chosen& chosen);
 
 constexpr const char* kGroupBench = "Bench";
 constexpr const char* kGroupMeasure = "Measure a board";

@@ -35,7 +35,7 @@ Result<Prepared> prepare(const MeasureCommand& options, Seams& seams) {
         return Error{ErrorKind::kUsage, fmt::format("--settle-s is {}, expected 0 to {}",
                                                     options.settle_s, kMostSettleS)};
     }
-    Result<SessionPlan> session = plan_session(options.session);
+    Result<SessionPlan> session = plan_session(options.session, seams);
     if (!session) {
         return session.error();
     }
@@ -50,7 +50,7 @@ Result<Prepared> prepare(const MeasureCommand& options, Seams& seams) {
 }
 
 record::Record make_record(const MeasureCommand& options, const Prepared& prepared,
-                           capture::RawMeasurement raw) {
+                           const record::PowerRecord& power, capture::RawMeasurement raw) {
     record::Record record;
     record.tool_version = YOKEDOCK_VERSION;
     record.time_utc = prepared.time_utc;
@@ -59,6 +59,7 @@ record::Record make_record(const MeasureCommand& options, const Prepared& prepar
     record.notes = options.notes;
     record.notes.insert(record.notes.end(), raw.notes.begin(), raw.notes.end());
     record.profile = prepared.session.profile;
+    record.power = power;
     record.raw = std::move(raw);
     return record;
 }
@@ -75,11 +76,12 @@ void print_next(const std::string& record_file, const OutputOptions& output, Sea
 /// Analyses and saves what there is. An error of the capture comes last, so that nothing measured
 /// is lost to it.
 Result<ExitCode> finish(const MeasureCommand& options, const Prepared& prepared,
-                        capture::MeasureOutcome outcome, Seams& seams) {
+                        const record::PowerRecord& power, capture::MeasureOutcome outcome,
+                        Seams& seams) {
     if (outcome.measurement.captures.empty() && outcome.error) {
         return *outcome.error;
     }
-    record::Record record = make_record(options, prepared, std::move(outcome.measurement));
+    record::Record record = make_record(options, prepared, power, std::move(outcome.measurement));
     const Evaluation evaluation = evaluate(record::observation_of(record), record.profile);
     record.figures = evaluation.figures;
     if (const Status saved =
@@ -97,14 +99,19 @@ Result<ExitCode> finish(const MeasureCommand& options, const Prepared& prepared,
     return shown ? Result<ExitCode>(ExitCode::kGood) : Result<ExitCode>(shown.error());
 }
 
-Result<ExitCode> measure_board(const bench::Bench& bench, const MeasureCommand& options,
+Result<ExitCode> measure_board(const BoardSession& session, const MeasureCommand& options,
                                const Prepared& prepared, Seams& seams) {
+    const bench::Bench& bench = session.bench;
     const double ticks = options.settle_s * bench.identity().clock_hz;
     if (const Status settled = bench.wait_ticks(static_cast<std::uint32_t>(ticks)); !settled) {
         return settled.error();
     }
     capture::MeasureOptions measure;
     measure.simulated = options.simulated;
+    measure.guarding = session.guarding;
+    if (measure.guarding == capture::Guarding::kWatched) {
+        measure.seconds = capture::kGuardedSeconds;
+    }
     capture::MeasureOutcome outcome;
     {
         Progress progress(seams);
@@ -113,8 +120,14 @@ Result<ExitCode> measure_board(const bench::Bench& bench, const MeasureCommand& 
                                                progress.show(now.phase, now.done);
                                            });
     }
+    record::PowerRecord power = session.power;
+    if (outcome.error && power.by_bench) {
+        if (const auto trip = bench::ask_trip(bench, "live"); trip && trip->tripped) {
+            power.trip = record::trip_record(*trip);
+        }
+    }
     const bench::KeepAlive alive(bench);
-    return finish(options, prepared, std::move(outcome), seams);
+    return finish(options, prepared, power, std::move(outcome), seams);
 }
 
 Result<ExitCode> run_measure(const MeasureCommand& options, Seams& seams) {
@@ -122,10 +135,12 @@ Result<ExitCode> run_measure(const MeasureCommand& options, Seams& seams) {
     if (!prepared) {
         return prepared.error();
     }
-    return with_bench(options.session, prepared.value().session, "", seams,
-                      [&](const bench::Bench& bench) {
-                          return measure_board(bench, options, prepared.value(), seams);
-                      });
+    const Prepared& ready = prepared.value();
+    const TripFile trip{ready.record_file, ready.time_utc, ready.session.sync.standard,
+                        options.simulated};
+    return with_bench(
+        options.session, ready.session, "", trip, seams,
+        [&](const BoardSession& session) { return measure_board(session, options, ready, seams); });
 }
 
 } // namespace
@@ -148,7 +163,7 @@ void set_up_measure(Parser& app, Chosen& chosen) {
                     "record to write (default: yokedock-TIME.json here)")
         .group("Output");
     add_output_options(command, options->output);
-    command.footer("Example:\n  yokedock measure --bench tcp:127.0.0.1:4100 --standard 525/59.94 "
+    command.footer("Example:\n  yokedock measure --bench tcp:127.0.0.1:4100 --supply outside --standard 525/59.94 "
                    "--out board.json\n\n" +
                    caution_text());
 }

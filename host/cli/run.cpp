@@ -20,6 +20,7 @@ struct RunCommand {
 constexpr double kMostDurationS = 100 * 3600;
 /// Short captures for a reading about every second; figures that need more are for `measure`.
 constexpr capture::PhaseSeconds kLiveSeconds{0.3, 0.05, 0.3, 0.06, 0.15};
+constexpr capture::PhaseSeconds kGuardedLiveSeconds{0.2, 0.05, 0.3, 0.12, 0.12};
 
 void print(const report::LiveReading& reading, const RunCommand& options, Seams& seams) {
     if (options.json) {
@@ -31,14 +32,20 @@ void print(const report::LiveReading& reading, const RunCommand& options, Seams&
     }
 }
 
-Status show_readings(const bench::Bench& bench, const RunCommand& options,
+Status show_readings(BoardSession& session, const RunCommand& options,
                      const std::optional<record::Profile>& profile, Seams& seams) {
+    const bench::Bench& bench = session.bench;
     const double begin_s = seams.steady_s();
     capture::MeasureOptions measure;
-    measure.seconds = kLiveSeconds;
+    measure.guarding = session.guarding;
+    measure.seconds =
+        session.guarding == capture::Guarding::kWatched ? kGuardedLiveSeconds : kLiveSeconds;
     for (;;) {
         const capture::MeasureOutcome outcome = capture::run_measurement(bench, measure);
         if (outcome.error) {
+            if (!outcome.measurement.captures.empty()) {
+                session.cut = outcome.measurement.captures.back();
+            }
             return *outcome.error;
         }
         const bench::KeepAlive alive(bench);
@@ -52,9 +59,9 @@ Status show_readings(const bench::Bench& bench, const RunCommand& options,
     }
 }
 
-Result<ExitCode> watch_board(const bench::Bench& bench, const RunCommand& options,
+Result<ExitCode> watch_board(BoardSession& session, const RunCommand& options,
                              const std::optional<record::Profile>& profile, Seams& seams) {
-    const Status ended = show_readings(bench, options, profile, seams);
+    const Status ended = show_readings(session, options, profile, seams);
     if (seams.out_is_terminal && !options.json) {
         seams.out << '\n';
     }
@@ -70,13 +77,14 @@ Result<ExitCode> run_run(const RunCommand& options, Seams& seams) {
                      fmt::format("--duration-s is {}, expected 0 (until Ctrl-C) to {}",
                                  options.duration_s, kMostDurationS)};
     }
-    const Result<SessionPlan> plan = plan_session(options.session);
+    const Result<SessionPlan> plan = plan_session(options.session, seams);
     if (!plan) {
         return plan.error();
     }
-    return with_bench(options.session, plan.value(), "; Ctrl-C ends", seams,
-                      [&](const bench::Bench& bench) {
-                          return watch_board(bench, options, plan.value().profile, seams);
+    const TripFile trip{"", seams.utc_now(), plan.value().sync.standard, false};
+    return with_bench(options.session, plan.value(), "; Ctrl-C ends", trip, seams,
+                      [&](BoardSession& session) {
+                          return watch_board(session, options, plan.value().profile, seams);
                       });
 }
 
@@ -92,7 +100,7 @@ void set_up_run(Parser& app, Chosen& chosen) {
                        "end after this time (default: at Ctrl-C)");
     command.add_flag("--json", options->json, "one JSON object per reading and line")
         .group("Output");
-    command.footer("Example:\n  yokedock run --bench tcp:127.0.0.1:4100 --standard 525/59.94 "
+    command.footer("Example:\n  yokedock run --bench tcp:127.0.0.1:4100 --supply outside --standard 525/59.94 "
                    "--duration-s 5\n\n" +
                    caution_text());
 }

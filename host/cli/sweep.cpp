@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
+#include "host/bench/keep_alive.hpp"
 #include "host/cli/cautions.hpp"
-#include "host/cli/power_guard.hpp"
 #include "host/cli/sweep_plan.hpp"
 #include "host/cli/sweep_run.hpp"
 #include "host/cli/sweep_show.hpp"
@@ -88,22 +88,45 @@ void print_log(const SweepPlan& plan, const record::SweepLog& log, Seams& seams)
         seams.err << fmt::format("next: yokedock sweep --from {} --plot\n", plan.log_file);
     } else {
         seams.err << fmt::format(
-            "to go on where it stopped: yokedock sweep --bench {} --resume {}\n", plan.address,
-            plan.log_file);
+            "to go on where it stopped: yokedock sweep --bench {} --resume {}{}\n", plan.address,
+            plan.log_file, plan.power.by_bench ? " --profile ..." : " --supply outside");
     }
+}
+
+/// Where the bench switches the supply the board starts with the set rate: a sweep without one
+/// begins with sync off.
+Status power_up_synced(const SweepPlan& plan, bench::Bench& bench, const TripFile& trip,
+                       BoardSession& session, Seams& seams) {
+    if (plan.power.by_bench) {
+        ChosenSync sync;
+        sync.settings = plan.header.sweeps.front().sync;
+        if (const Status sent = send_sync(bench, sync, false, "", seams); !sent) {
+            return sent;
+        }
+    }
+    return power_up(plan.power, plan.profile, false, trip, session, seams);
 }
 
 /// Everything with the board on. The board is off and sync removed when this returns.
 Result<Status> sweep_bench(SweepPlan& plan, const SweepCommand& options, Seams& seams,
                            std::optional<OpenLog>& open) {
-    if (!options.quiet_cautions) {
-        seams.err << caution_text() << '\n' << std::flush;
+    if (const Status ready = before_power(options.quiet_cautions, plan.power, seams); !ready) {
+        return ready.error();
     }
     Result<bench::Bench> bench = seams.open_bench(plan.address);
     if (!bench) {
         return bench.error();
     }
-    const PowerGuard guard(bench.value());
+    const PowerGuard guard(bench.value(), plan.power.by_bench, seams);
+    BoardSession session{bench.value(), capture::Guarding::kNone, {}, {}};
+    const TripFile trip{plan.log_file, seams.utc_now(), plan.header.standard, options.simulated};
+    if (const Status up = power_up_synced(plan, bench.value(), trip, session, seams); !up) {
+        return up.error();
+    }
+    if (!plan.resume) {
+        plan.header.power = session.power;
+    }
+    const bench::KeepAlive alive(bench.value()); // the log may be long
     Result<OpenLog> opened = open_log(plan, bench.value(), options, seams);
     if (!opened) {
         return opened.error();
@@ -116,10 +139,15 @@ Result<Status> sweep_bench(SweepPlan& plan, const SweepCommand& options, Seams& 
             << std::flush;
     }
     const double begin_s = seams.steady_s();
-    return run_sweeps(bench.value(), *open, seams, [&](std::size_t sweep) {
-        return !options.watch ||
-               show_turn(open->log, sweep, seams.steady_s() - begin_s, options, seams);
-    });
+    const Status swept =
+        run_sweeps(bench.value(), session.guarding, *open, seams, [&](std::size_t sweep) {
+            return !options.watch ||
+                   show_turn(open->log, sweep, seams.steady_s() - begin_s, options, seams);
+        });
+    if (!swept) {
+        tell_trip(swept.error(), plan.profile, trip, session, seams);
+    }
+    return swept;
 }
 
 Result<ExitCode> show_stored(const SweepCommand& options, Seams& seams) {
@@ -190,6 +218,7 @@ void set_up_sweep(Parser& app, Chosen& chosen) {
                      "the bench is the virtual one: log and table say so");
     command.add_flag("--quiet-cautions", options->quiet_cautions,
                      "leave the cautions out; they are below");
+    add_power_options(command, options->power);
     add_sync_options(command, options->sync);
     add_sweep_range_options(command, options->range);
     command
@@ -206,7 +235,7 @@ void set_up_sweep(Parser& app, Chosen& chosen) {
         .group("Output");
     add_output_options(command, options->output, "phase against rate");
     command.footer("Examples:\n"
-                   "  yokedock sweep --bench tcp:127.0.0.1:4100 --standard 525/59.94 --axis "
+                   "  yokedock sweep --bench tcp:127.0.0.1:4100 --supply outside --standard 525/59.94 --axis "
                    "vertical --log hold.jsonl\n"
                    "  yokedock sweep --from hold.jsonl --plot --csv hold.csv\n\n" +
                    caution_text());

@@ -2,6 +2,7 @@
 // The options of `sweep`, and the sweeps they ask for.
 #pragma once
 #include "host/cli/output.hpp"
+#include "host/cli/power_options.hpp"
 #include "host/cli/sync_options.hpp"
 #include "host/record/sweep_log.hpp"
 #include <optional>
@@ -28,6 +29,7 @@ struct SweepCommand {
     SyncOptions sync;
     std::string profile_file;
     SweepRange range;
+    PowerOptions power;
     bool watch = false;
     double duration_s = 0; ///< of watch; 0: until Ctrl-C
     bool simulated = false;

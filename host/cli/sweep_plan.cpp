@@ -11,8 +11,10 @@ constexpr double kMostDurationS = 100 * 3600;
 
 Result<SweepPlan> plan_new(const SweepCommand& options, Seams& seams) {
     SweepPlan plan;
-    const Result<SessionPlan> session = plan_session(
-        {options.bench, options.profile_file, options.quiet_cautions, false, options.sync});
+    Result<SessionPlan> session =
+        plan_session({options.bench, options.profile_file, options.quiet_cautions, false,
+                      options.sync, options.power},
+                     seams);
     if (!session) {
         return session.error();
     }
@@ -28,6 +30,8 @@ Result<SweepPlan> plan_new(const SweepCommand& options, Seams& seams) {
     plan.header.notes = options.notes;
     plan.header.repeats = options.watch;
     plan.header.sweeps = std::move(sweeps).value();
+    plan.profile = session.value().profile;
+    plan.power = std::move(session.value().power);
     plan.address = options.bench;
     plan.log_file = options.log_file.empty()
                         ? dated_name("yokedock-sweep-", plan.header.time_utc, ".jsonl")
@@ -38,7 +42,7 @@ Result<SweepPlan> plan_new(const SweepCommand& options, Seams& seams) {
     return plan;
 }
 
-Result<SweepPlan> plan_resume(const SweepCommand& options) {
+Result<SweepPlan> plan_resume(const SweepCommand& options, const Seams& seams) {
     Result<record::SweepLog> log = record::load_sweep_log(options.resume_file);
     if (!log) {
         return log.error();
@@ -61,6 +65,21 @@ Result<SweepPlan> plan_resume(const SweepCommand& options) {
     plan.log_file = options.resume_file;
     plan.address = options.bench.empty() ? header.bench.address : options.bench;
     plan.resume = std::move(log).value();
+    if (record::is_complete(*plan.resume)) {
+        return plan; // nothing is powered
+    }
+    if (!options.profile_file.empty()) {
+        Result<record::Profile> profile = record::load_profile(options.profile_file);
+        if (!profile) {
+            return profile.error();
+        }
+        plan.profile = std::move(profile).value();
+    }
+    Result<PowerPlan> power = plan_power(options.power, plan.profile, seams.in_is_terminal);
+    if (!power) {
+        return power.error();
+    }
+    plan.power = std::move(power).value();
     return plan;
 }
 
@@ -95,7 +114,7 @@ Status check_sweep_modes(const SweepCommand& options) {
 }
 
 Result<SweepPlan> plan_sweep(const SweepCommand& options, Seams& seams) {
-    return options.resume_file.empty() ? plan_new(options, seams) : plan_resume(options);
+    return options.resume_file.empty() ? plan_new(options, seams) : plan_resume(options, seams);
 }
 
 } // namespace yokedock::cli

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // What a sweep is going to do: settled before a bench is spoken to.
 #pragma once
+#include "host/cli/bench_session.hpp"
 #include "host/cli/sweep_options.hpp"
 
 namespace yokedock::cli {
@@ -8,6 +9,8 @@ namespace yokedock::cli {
 struct SweepPlan {
     record::SweepLogHeader header;          ///< of the log to begin, or of the one to go on with
     std::optional<record::SweepLog> resume; ///< the log to go on with
+    std::optional<record::Profile> profile;
+    PowerPlan power;
     std::string log_file;
     std::string address;
 };

@@ -45,7 +45,8 @@ std::string left_text(double seconds) {
 }
 
 /// One sweep from where its steps end. The run of it exists in open.log. progress may be nullptr.
-Status run_sweep(bench::Bench& bench, OpenLog& open, std::size_t sweep, Progress* progress) {
+Status run_sweep(bench::Bench& bench, capture::Guarding guarding, OpenLog& open, std::size_t sweep,
+                 Progress* progress) {
     const lock::SweepSettings& settings = record::settings_of(open.log.header, sweep);
     record::SweepRun& run = open.log.runs[sweep];
     SweepSearch search(settings);
@@ -53,7 +54,7 @@ Status run_sweep(bench::Bench& bench, OpenLog& open, std::size_t sweep, Progress
         return replayed;
     }
     const double time_before_s = run.steps.empty() ? 0 : run.steps.back().time_s;
-    lock::SweepBench sweep_bench(bench, settings);
+    lock::SweepBench sweep_bench(bench, settings, guarding);
     for (const StepResult& before : run.steps) {
         sweep_bench.remember(before);
     }
@@ -79,7 +80,7 @@ Status run_sweep(bench::Bench& bench, OpenLog& open, std::size_t sweep, Progress
     return open.writer.end(sweep, *run.summary);
 }
 
-Status run_all(bench::Bench& bench, OpenLog& open, Seams& seams,
+Status run_all(bench::Bench& bench, capture::Guarding guarding, OpenLog& open, Seams& seams,
                const std::function<bool(std::size_t)>& after_sweep) {
     record::SweepLog& log = open.log;
     while (!record::is_complete(log)) {
@@ -91,7 +92,8 @@ Status run_all(bench::Bench& bench, OpenLog& open, Seams& seams,
             Progress progress(seams, "sweeping");
             // Turns of --watch are lines of their own; on a pipe nothing must stand between them.
             const bool shown = !log.header.repeats || seams.err_is_terminal;
-            if (const Status done = run_sweep(bench, open, sweep, shown ? &progress : nullptr);
+            if (const Status done =
+                    run_sweep(bench, guarding, open, sweep, shown ? &progress : nullptr);
                 !done) {
                 return done;
             }
@@ -105,9 +107,9 @@ Status run_all(bench::Bench& bench, OpenLog& open, Seams& seams,
 
 } // namespace
 
-Status run_sweeps(bench::Bench& bench, OpenLog& open, Seams& seams,
+Status run_sweeps(bench::Bench& bench, capture::Guarding guarding, OpenLog& open, Seams& seams,
                   const std::function<bool(std::size_t)>& after_sweep) {
-    const Status done = run_all(bench, open, seams, after_sweep);
+    const Status done = run_all(bench, guarding, open, seams, after_sweep);
     (void)bench.sync_off(); // a lost link is told by `done`
     if (done) {
         return done;

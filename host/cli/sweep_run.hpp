@@ -2,6 +2,7 @@
 // Runs the sweeps of a log on a bench, writing each step down before the next one begins.
 #pragma once
 #include "host/bench/bench.hpp"
+#include "host/capture/schedules.hpp"
 #include "host/cli/seams.hpp"
 #include "host/record/sweep_log_writer.hpp"
 #include <functional>
@@ -18,8 +19,8 @@ struct OpenLog {
 /// says stop. after_sweep gets the number of the sweep that ended; false ends the run. An error
 /// says what cut it off; it is in the log, too, unless the log itself is what failed. Sync is off
 /// afterwards.
-[[nodiscard]] Status run_sweeps(bench::Bench& bench, OpenLog& open, Seams& seams,
-                                const std::function<bool(std::size_t)>& after_sweep);
+[[nodiscard]] Status run_sweeps(bench::Bench& bench, capture::Guarding guarding, OpenLog& open,
+                                Seams& seams, const std::function<bool(std::size_t)>& after_sweep);
 
 /// What the steps of a sweep amount to: its end line, or else the search once more. kFile when the
 /// steps are not those that this version's search would make.

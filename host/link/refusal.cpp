@@ -33,13 +33,46 @@ std::string state_text(wire::BenchState state) {
 
 std::string stop_cause_text(wire::StopCause cause) {
     switch (cause) {
-#define X(name, id, text)                                                                          \
+#define X(name, id, text, next_step)                                                               \
     case wire::StopCause::name:                                                                    \
         return text;
         YOKEDOCK_STOP_CAUSES(X)
 #undef X
     }
     return fmt::format("unknown cause {}", static_cast<unsigned>(cause));
+}
+
+std::string stop_cause_name(wire::StopCause cause) {
+    switch (cause) {
+#define X(name, id, text, next_step)                                                               \
+    case wire::StopCause::name:                                                                    \
+        return #name;
+        YOKEDOCK_STOP_CAUSES(X)
+#undef X
+    }
+    return fmt::format("unknown_{}", static_cast<unsigned>(cause));
+}
+
+std::string next_step_text(wire::StopCause cause) {
+    switch (cause) {
+#define X(name, id, text, next_step)                                                               \
+    case wire::StopCause::name:                                                                    \
+        return next_step;
+        YOKEDOCK_STOP_CAUSES(X)
+#undef X
+    }
+    return "flash the firmware that belongs to this yokedock";
+}
+
+std::string step_state_text(wire::StepState state) {
+    switch (state) {
+#define X(name, id, text)                                                                          \
+    case wire::StepState::name:                                                                    \
+        return text;
+        YOKEDOCK_STEP_STATES(X)
+#undef X
+    }
+    return fmt::format("unknown state {}", static_cast<unsigned>(state));
 }
 
 std::string reset_cause_text(wire::ResetCause cause) {
@@ -107,6 +140,14 @@ std::string advice(const wire::RefusedAnswer& refused, const FieldText& field) {
             refused.detail);
     case wire::RefusalReason::unknown_request:
         return "expected firmware that knows it; flash the firmware that belongs to this yokedock";
+    case wire::RefusalReason::not_ready: {
+        const auto cause = static_cast<wire::StopCause>(refused.detail);
+        return fmt::format("{}; expected nothing of the kind; {}", stop_cause_text(cause),
+                           next_step_text(cause));
+    }
+    case wire::RefusalReason::storing:
+        return fmt::format("{} bytes are left; expected none; wait until store_state says 0",
+                           refused.detail);
     case wire::RefusalReason::version:
         break; // version_error
     }

@@ -12,11 +12,15 @@ namespace yokedock::link {
 
 [[nodiscard]] std::string state_text(wire::BenchState state);
 [[nodiscard]] std::string stop_cause_text(wire::StopCause cause);
+[[nodiscard]] std::string stop_cause_name(wire::StopCause cause);
+/// What to do about it, for a person.
+[[nodiscard]] std::string next_step_text(wire::StopCause cause);
+[[nodiscard]] std::string step_state_text(wire::StepState state);
 [[nodiscard]] std::string reset_cause_text(wire::ResetCause cause);
 
 /// A field of a request, by its index in visit order. Empty name: there is no such field.
 struct FieldText {
-    std::string name; ///< "half_lines"; "channel of schedule entry 2" for repeated ones
+    std::string name; ///< "half_lines"; "channel of schedule entry 2", "high of channel 3"
     std::string text; ///< the table's description
     std::uint32_t value = 0;
 };
@@ -25,11 +29,21 @@ namespace detail {
 struct FieldFinder {
     std::uint32_t wanted;
     std::uint32_t at = 0;
-    FieldText found;
-    template <class T> constexpr void field(const char* name, const char* text, const T& value) {
-        if (at++ == wanted) {
+    FieldText found{};
+    std::string last{};
+    std::uint32_t repeats = 0; ///< of the last name, in a row
+    std::uint32_t channel = 0; ///< of the field found, where it is one of a row
+    bool in_row = false;
+    template <class T> void field(const char* name, const char* text, const T& value) {
+        repeats = last == name ? repeats + 1 : 0;
+        last = name;
+        if (at == wanted) {
             found = {name, text, value};
+            channel = repeats;
         }
+        // One of a row: it has one of the same name before it, or right behind it.
+        in_row = in_row || (at == wanted && repeats > 0) || (at == wanted + 1 && repeats > 0);
+        ++at;
     }
 };
 } // namespace detail
@@ -39,6 +53,9 @@ template <class Request>
     detail::FieldFinder finder{index, 0, {}};
     Request copy = request; // visit() is one function for reading and writing, hence not const
     copy.visit(finder);
+    if (finder.in_row) {
+        finder.found.name += " of channel " + std::to_string(finder.channel);
+    }
     return finder.found;
 }
 template <>

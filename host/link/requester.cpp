@@ -46,6 +46,7 @@ Result<std::vector<std::uint8_t>> Requester::exchange(MessageKind kind, Bytes pa
     }
     ++counters_.requests;
     ++number_;
+    refused_.reset();
     auto answer = run_attempts({kind, number_, payload, namer, when, blocks}, attempts);
     if (!answer && answer.error().kind == ErrorKind::kLink) {
         lost_ = answer.error();
@@ -134,6 +135,7 @@ Result<bool> Requester::take_frame(const Attempt& attempt, std::vector<std::uint
         if (refused.request == static_cast<std::uint8_t>(attempt.kind)) {
             const bool names_field =
                 refused.reason == static_cast<std::uint8_t>(wire::RefusalReason::bad_value);
+            refused_ = refused;
             return refusal_error(refused,
                                  names_field ? attempt.namer(refused.detail) : FieldText{});
         }
@@ -184,6 +186,11 @@ Result<std::vector<std::uint8_t>> Requester::echo(Bytes payload) {
     assert(payload.size() <= wire::kEchoBytes);
     return exchange(MessageKind::echo, payload, [](std::uint32_t) { return FieldText{}; },
                     When::kUnlessStopped, {});
+}
+
+std::optional<wire::RefusedAnswer> Requester::refused() const {
+    const std::lock_guard lock(mutex_);
+    return refused_;
 }
 
 LinkCounters Requester::counters() const {

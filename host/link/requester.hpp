@@ -22,6 +22,7 @@
 #include <functional>
 #include <memory>
 #include <mutex>
+#include <optional>
 #include <vector>
 
 namespace yokedock::link {
@@ -85,6 +86,9 @@ class Requester {
     /// Sends up to wire::kEchoBytes and returns what came back.
     [[nodiscard]] Result<std::vector<std::uint8_t>> echo(Bytes payload);
 
+    /// What the device answered to the newest request, where that was a refusal.
+    [[nodiscard]] std::optional<wire::RefusedAnswer> refused() const;
+
     [[nodiscard]] LinkCounters counters() const;
     /// Time since the last frame of the device was received, on the transport's clock.
     [[nodiscard]] Clock::duration since_last_frame() const;
@@ -116,6 +120,7 @@ class Requester {
     std::uint8_t number_ = 0;
     Clock::time_point last_frame_;
     std::optional<Error> lost_;
+    std::optional<wire::RefusedAnswer> refused_;
 };
 
 } // namespace yokedock::link

@@ -22,8 +22,8 @@ capture::CapturePhase edges_only(const SweepSettings& s, double seconds) {
 
 } // namespace
 
-SweepBench::SweepBench(bench::Bench& bench, SweepSettings settings)
-    : bench_(bench), settings_(std::move(settings)) {}
+SweepBench::SweepBench(bench::Bench& bench, SweepSettings settings, capture::Guarding guarding)
+    : bench_(bench), settings_(std::move(settings)), guarding_(guarding) {}
 
 Result<Verdict> SweepBench::watch(double seconds, double steady_s, bool from_off) {
     std::int64_t sync_from = 0;
@@ -35,9 +35,12 @@ Result<Verdict> SweepBench::watch(double seconds, double steady_s, bool from_off
         sync_from = axis_.unwrap(now.value().time);
         return bench_.sync_output(true);
     };
-    const capture::CaptureOutcome taken =
-        capture::run_capture(bench_, edges_only(settings_, seconds), axis_, {},
-                             from_off ? std::function<Status()>(switch_on) : nullptr);
+    capture::CapturePhase phase = edges_only(settings_, seconds);
+    if (guarding_ == capture::Guarding::kWatched && bench_.plan()) {
+        capture::add_quiet_guard(phase.settings, *bench_.plan());
+    }
+    const capture::CaptureOutcome taken = capture::run_capture(
+        bench_, phase, axis_, {}, from_off ? std::function<Status()>(switch_on) : nullptr);
     if (taken.error) {
         return *taken.error;
     }

@@ -2,7 +2,7 @@
 // Runs the steps of a sweep on a bench.
 #pragma once
 #include "host/bench/bench.hpp"
-#include "host/capture/capture_run.hpp"
+#include "host/capture/schedules.hpp"
 #include "host/lock/judge.hpp"
 #include "host/lock/sweep_types.hpp"
 
@@ -14,7 +14,9 @@ constexpr double kSameRateHz = 1e-6;
 /// must outlive it. Leaves sync as the last step had it: who owns the bench switches off.
 class SweepBench {
   public:
-    SweepBench(bench::Bench& bench, SweepSettings settings);
+    /// guarding: whether the bench guards the supply, and wants its channels looked at.
+    SweepBench(bench::Bench& bench, SweepSettings settings,
+               capture::Guarding guarding = capture::Guarding::kNone);
 
     /// Blocks for the step's bench time. Errors as Bench and run_capture; the board is then taken
     /// to be not locked.
@@ -45,6 +47,7 @@ class SweepBench {
 
     bench::Bench& bench_;
     SweepSettings settings_;
+    capture::Guarding guarding_;
     capture::TickAxis axis_;
     std::optional<std::int64_t> begin_ticks_;
     std::optional<bench::SyncReport> report_;

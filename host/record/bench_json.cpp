@@ -42,7 +42,9 @@ Json bench_to_json(const capture::BenchInfo& bench) {
     return {{"transport", bench.transport},
             {"address", bench.address},
             {"simulated", bench.simulated},
+            {"clock_relative", bench.clock_relative},
             {"clock_u_relative", bench.clock_u_relative},
+            {"calibrated_s", bench.calibrated_s},
             {"identity", message_to_json(bench.identity)},
             {"channel_scale", scales}};
 }
@@ -53,6 +55,12 @@ capture::BenchInfo bench_from_json(const Node& node) {
     bench.address = node.at("address").text();
     bench.simulated = node.at("simulated").boolean();
     bench.clock_u_relative = node.at("clock_u_relative").number(0, 1);
+    if (const auto relative = node.maybe("clock_relative")) { // records of older versions have none
+        bench.clock_relative = relative->number(-0.1, 0.1);
+    }
+    if (const auto date = node.maybe("calibrated_s")) {
+        bench.calibrated_s = date->integer<std::uint32_t>(0, 4294967295u);
+    }
     const Node identity = node.at("identity");
     bench.identity = message_from_json<wire::IdentifyAnswer>(identity);
     constexpr std::uint32_t kSlowestClockHz = 1'000'000;

@@ -21,4 +21,13 @@ std::vector<PowerQuestion> power_questions(const Profile& profile) {
     return out;
 }
 
+bool is_safety(const std::string& id) {
+    for (const BuiltInQuestion& question : kPowerQuestions) {
+        if (id == question.id) {
+            return question.when != AskedWhen::kAlways;
+        }
+    }
+    return false;
+}
+
 } // namespace yokedock::record

@@ -53,6 +53,10 @@ struct PowerQuestion {
     std::string text;
 };
 
+/// Whether it is asked although nothing was changed on the board: it is about hands, not about
+/// work. The profile's own are about work.
+[[nodiscard]] bool is_safety(const std::string& id);
+
 /// Those that apply to this board type, the profile's own last. Pure.
 [[nodiscard]] std::vector<PowerQuestion> power_questions(const Profile& profile);
 

@@ -36,7 +36,7 @@ constexpr double kMostHeatsinkC = 150;
       "highest temperature of the vertical output heat sink")                                      \
     X(v_retrace_missing_ms, "ms", 10, 1000,                                                        \
       "time without a vertical retrace after which the supply is dropped")                         \
-    X(h_retrace_missing_ms, "ms", 0.05, 100,                                                        \
+    X(h_retrace_missing_ms, "ms", 0.05, 100,                                                       \
       "time without a horizontal retrace after which the supply is dropped")                       \
     X(line_rate_min_hz, "Hz", sync::kMinLineRateMhz / 1000.0, sync::kMaxLineRateMhz / 1000.0,      \
       "lowest line rate fed to the board: far below nominal overstresses the line output stage")

@@ -51,6 +51,9 @@ Record record_from_json(const Node& root, ReadContext& context) {
     if (const auto profile = root.maybe("profile")) {
         record.profile = profile_from_json(*profile, context);
     }
+    if (const auto power = root.maybe("power")) {
+        record.power = power_from_json(*power);
+    }
     record.figures = figures_from_json(root.at("figures"));
     if (root.maybe("imported")) {
         record.imported = imported_from_json(root);
@@ -73,6 +76,9 @@ std::string to_json_text(const Record& record) {
              {"notes", record.notes},
              {"profile", record.profile ? profile_to_json(*record.profile) : Json(nullptr)},
              {"figures", figures_to_json(record.figures)}};
+    if (record.power) {
+        out["power"] = power_to_json(*record.power);
+    }
     if (record.imported) {
         out["imported"] = {{"source_files", record.imported->source_files},
                            {"observation", observation_to_json(record.imported->observation)}};

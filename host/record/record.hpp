@@ -5,6 +5,7 @@
 #include "host/analysis/figure.hpp"
 #include "host/capture/raw_capture.hpp"
 #include "host/record/file.hpp"
+#include "host/record/power_record.hpp"
 #include "host/record/profile.hpp"
 #include "host/result.hpp"
 #include <optional>
@@ -33,6 +34,7 @@ struct Record {
         true; ///< false: the measurement was stopped or cut off; what is here is still good
     std::vector<std::string> notes;
     std::optional<Profile> profile;
+    std::optional<PowerRecord> power; ///< nothing: an import, or a record of an older version
     analysis::FigureSet figures; ///< as the writing version found them; `analyse` makes new ones
     std::optional<capture::RawMeasurement> raw;
     std::optional<ImportedData> imported;

@@ -33,21 +33,25 @@ std::string header_line(const SweepLogHeader& header) {
         sweeps.push_back(sweep_settings_to_json(settings));
     }
     const SweepBenchInfo& bench = header.bench;
-    return line_of({{"kind", "header"},
-                    {"format", kSweepLogFormat},
-                    {"schema", kSweepLogSchema},
-                    {"tool_version", header.tool_version},
-                    {"time_utc", header.time_utc},
-                    {"standard", header.standard},
-                    {"notes", header.notes},
-                    {"bench",
-                     {{"transport", bench.transport},
-                      {"address", bench.address},
-                      {"simulated", bench.simulated},
-                      {"clock_u_relative", bench.clock_u_relative},
-                      {"identity", message_to_json(bench.identity)}}},
-                    {"repeats", header.repeats},
-                    {"sweeps", sweeps}});
+    Json line{{"kind", "header"},
+              {"format", kSweepLogFormat},
+              {"schema", kSweepLogSchema},
+              {"tool_version", header.tool_version},
+              {"time_utc", header.time_utc},
+              {"standard", header.standard},
+              {"notes", header.notes},
+              {"bench",
+               {{"transport", bench.transport},
+                {"address", bench.address},
+                {"simulated", bench.simulated},
+                {"clock_u_relative", bench.clock_u_relative},
+                {"identity", message_to_json(bench.identity)}}},
+              {"repeats", header.repeats},
+              {"sweeps", sweeps}};
+    if (header.power) {
+        line["power"] = power_to_json(*header.power);
+    }
+    return line_of(line);
 }
 
 std::string step_line(std::size_t sweep, const lock::StepResult& result) {

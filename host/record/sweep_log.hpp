@@ -13,6 +13,7 @@
 #include "host/capture/raw_capture.hpp"
 #include "host/lock/sweep_types.hpp"
 #include "host/record/file.hpp"
+#include "host/record/power_record.hpp"
 #include "host/result.hpp"
 #include <optional>
 #include <string>
@@ -40,6 +41,7 @@ struct SweepLogHeader {
     std::string standard; ///< name in the table of sync standards, or "free"
     std::vector<std::string> notes;
     SweepBenchInfo bench;
+    std::optional<PowerRecord> power;        ///< of the program that began it
     bool repeats = false;                    ///< --watch: the list of sweeps is run again and again
     std::vector<lock::SweepSettings> sweeps; ///< at least one
 };

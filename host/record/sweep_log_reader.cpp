@@ -37,7 +37,7 @@ SweepLogHeader header_from_json(const Node& root, ReadContext& context) {
     check_word(root, "kind", "header");
     check_schema(root, kSweepLogSchema, context);
     root.allow_only({"kind", "format", "schema", "tool_version", "time_utc", "standard", "notes",
-                     "bench", "repeats", "sweeps"});
+                     "bench", "repeats", "sweeps", "power"});
     SweepLogHeader header;
     header.tool_version = root.at("tool_version").text();
     header.time_utc = root.at("time_utc").text();
@@ -47,6 +47,9 @@ SweepLogHeader header_from_json(const Node& root, ReadContext& context) {
     }
     header.bench = bench_from_json(root.at("bench"));
     header.repeats = root.at("repeats").boolean();
+    if (const auto power = root.maybe("power")) {
+        header.power = power_from_json(*power);
+    }
     const Node sweeps = root.at("sweeps");
     for (const Node& settings : sweeps.elements(kMostSweeps)) {
         header.sweeps.push_back(sweep_settings_from_json(settings, header.bench.identity.clock_hz));

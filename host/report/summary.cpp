@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/report/summary.hpp"
+#include "host/report/calibration_report.hpp"
 #include "host/report/text.hpp"
 #include <fmt/format.h>
 
@@ -75,6 +76,9 @@ std::string heading(const record::Record& record) {
     out = paragraph("", printable(out));
     if (record.raw && record.raw->bench.simulated) {
         out += "SIMULATED BENCH: these figures say nothing about real hardware.\n";
+    }
+    if (record.raw) {
+        out += paragraph("", calibration_words(record.raw->bench));
     }
     if (!record.complete) {
         out += "INCOMPLETE: the measurement was stopped or cut off.\n";

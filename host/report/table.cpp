@@ -117,6 +117,14 @@ double clock_u_relative(const analysis::FigureSet& figures) {
 
 } // namespace
 
+std::string figure_rows(const analysis::FigureSet& figures) {
+    std::string out;
+    for (const Figure& figure : figures) {
+        out += row(figure);
+    }
+    return out;
+}
+
 std::string figure_table(const analysis::FigureSet& figures) {
     std::string out;
     for (const GroupText& group : kGroups) {

@@ -10,4 +10,7 @@ namespace yokedock::report {
 /// was not measured says why.
 [[nodiscard]] std::string figure_table(const analysis::FigureSet& figures);
 
+/// The same rows in the order given, without groups and closing words.
+[[nodiscard]] std::string figure_rows(const analysis::FigureSet& figures);
+
 } // namespace yokedock::report

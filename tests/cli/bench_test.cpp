@@ -10,8 +10,8 @@ using Json = nlohmann::json;
 
 namespace {
 
-const std::vector<std::string> kMeasure{"--standard", "525/59.94", "--simulated", "--out",
-                                        "r.json"};
+const std::vector<std::string> kMeasure{"--standard",  "525/59.94", "--supply", "outside",
+                                        "--simulated", "--out",     "r.json"};
 
 std::vector<std::string> measure(const std::string& address, std::vector<std::string> more = {}) {
     std::vector<std::string> words{"measure", "--bench", address};
@@ -96,15 +96,15 @@ TEST_CASE("cautions can be left out by someone who has read them, and text outpu
 TEST_CASE("run shows one line per reading on a pipe and ends by itself when told to") {
     const TempFolder folder;
     const VirtualBench bench;
-    const Finished run = yokedock(
-        {"run", "--bench", bench.address(), "--standard", "525/59.94", "--duration-s", "0.1"},
-        folder);
+    const Finished run = yokedock(powered({"run", "--bench", bench.address(), "--standard",
+                                           "525/59.94", "--duration-s", "0.1"}),
+                                  folder);
     CHECK(run.exit_code == 0);
     CHECK_THAT(run.err, Contains("CAUTION"));
     CHECK_THAT(run.out, Contains(" s | V ") && Contains(" | H "));
     CHECK_THAT(run.out, !Contains("\r") && !Contains("\x1b"));
-    const Finished json = yokedock({"run", "--bench", bench.address(), "--standard", "525/59.94",
-                                    "--duration-s", "0.1", "--json"},
+    const Finished json = yokedock(powered({"run", "--bench", bench.address(), "--standard",
+                                            "525/59.94", "--duration-s", "0.1", "--json"}),
                                    folder);
     CHECK(Json::parse(json.out.substr(0, json.out.find('\n'))).at("schema") == 1);
 }
@@ -112,7 +112,8 @@ TEST_CASE("run shows one line per reading on a pipe and ends by itself when told
 TEST_CASE("Ctrl-C in run ends it well") {
     const TempFolder folder;
     const VirtualBench bench({"--pace"});
-    Process run(YOKEDOCK_PROGRAM, {"run", "--bench", bench.address(), "--standard", "525/59.94"});
+    Process run(YOKEDOCK_PROGRAM,
+                powered({"run", "--bench", bench.address(), "--standard", "525/59.94"}));
     REQUIRE(run.wait_for(" s | V "));
     run.signal(SIGINT);
     CHECK(run.finish().exit_code == 0);
@@ -121,8 +122,8 @@ TEST_CASE("Ctrl-C in run ends it well") {
 TEST_CASE("Ctrl-C in a run that was to last for a time is exit code 130") {
     const TempFolder folder;
     const VirtualBench bench({"--pace"});
-    Process run(YOKEDOCK_PROGRAM, {"run", "--bench", bench.address(), "--standard", "525/59.94",
-                                   "--duration-s", "3600"});
+    Process run(YOKEDOCK_PROGRAM, powered({"run", "--bench", bench.address(), "--standard",
+                                           "525/59.94", "--duration-s", "3600"}));
     REQUIRE(run.wait_for(" s | V "));
     run.signal(SIGINT);
     CHECK(run.finish().exit_code == 130);

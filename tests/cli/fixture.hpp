@@ -12,6 +12,13 @@ inline Finished yokedock(const std::vector<std::string>& arguments, const TempFo
     return run_program(YOKEDOCK_PROGRAM, arguments, folder.path().string());
 }
 
+/// The same with a board that the bench does not switch, which most tests have: run, measure and
+/// sweep.
+inline std::vector<std::string> powered(std::vector<std::string> words) {
+    words.insert(words.end(), {"--supply", "outside"});
+    return words;
+}
+
 /// A vertical load current as an oscilloscope exports it: 8 fields of 59.94 Hz at 20 us, 10-bit
 /// codes, noise.
 inline std::string scope_csv(const std::string& header) {

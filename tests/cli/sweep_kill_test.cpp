@@ -23,7 +23,8 @@ constexpr int kLeastEnds = 15;
 constexpr double kResolutionHz = 50;
 
 std::vector<std::string> sweep(const std::string& address, std::vector<std::string> more) {
-    std::vector<std::string> words{"sweep", "--bench", address, "--quiet-cautions"};
+    std::vector<std::string> words{"sweep",    "--bench", address, "--quiet-cautions",
+                                   "--supply", "outside"};
     words.insert(words.end(), more.begin(), more.end());
     return words;
 }

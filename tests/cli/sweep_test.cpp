@@ -14,10 +14,10 @@ namespace {
 
 /// A horizontal sweep coarse enough for a few seconds.
 std::vector<std::string> sweep(const std::string& address, std::vector<std::string> more = {}) {
-    std::vector<std::string> words{"sweep",        "--bench",         address,      "--standard",
-                                   "525/59.94",    "--axis",          "horizontal", "--simulated",
-                                   "--no-returns", "--log",           "a.jsonl",    "--step-hz",
-                                   "200",          "--resolution-hz", "50"};
+    std::vector<std::string> words{
+        "sweep",      "--bench",         address,        "--standard", "525/59.94", "--axis",
+        "horizontal", "--simulated",     "--no-returns", "--log",      "a.jsonl",   "--step-hz",
+        "200",        "--resolution-hz", "50",           "--supply",   "outside"};
     words.insert(words.end(), more.begin(), more.end());
     return words;
 }
@@ -58,8 +58,9 @@ void check_goes_on(const TempFolder& folder, const Finished& cut) {
     CHECK(lines.back().at("kind") == "stopped");
     CHECK(yokedock({"sweep", "--from", "a.jsonl"}, folder).exit_code <= 1);
     const VirtualBench other; // the same board, started again
-    const Finished resumed = yokedock(
-        {"sweep", "--bench", other.address(), "--resume", "a.jsonl", "--quiet-cautions"}, folder);
+    const Finished resumed = yokedock({"sweep", "--bench", other.address(), "--resume", "a.jsonl",
+                                       "--supply", "outside", "--quiet-cautions"},
+                                      folder);
     INFO(resumed.err);
     CHECK(resumed.exit_code == 0);
     CHECK_THAT(resumed.out, !Contains("INCOMPLETE"));
@@ -155,7 +156,8 @@ TEST_CASE("resume refuses what does not belong to the log, with the log untouche
     REQUIRE(cut.size() > 100);
     (void)folder.write("a.jsonl", cut);
     const auto resume = [&](std::vector<std::string> more) {
-        std::vector<std::string> words{"sweep", "--bench", bench.address(), "--resume", "a.jsonl"};
+        std::vector<std::string> words{"sweep",   "--bench",  bench.address(), "--resume",
+                                       "a.jsonl", "--supply", "outside"};
         words.insert(words.end(), more.begin(), more.end());
         const Finished refused = yokedock(words, folder);
         CHECK(refused.exit_code == 2);
@@ -182,8 +184,9 @@ TEST_CASE("resume refuses what does not belong to the log, with the log untouche
     cut = whole.substr(0, whole.find("\n{\"kind\":\"step\",\"sweep\":0,\"number\":3") + 1);
     cut.replace(cut.find(from), from.size(), "\"number\":1,\"part\":\"hold_up\"");
     (void)folder.write("a.jsonl", cut);
-    const Finished other =
-        yokedock({"sweep", "--bench", bench.address(), "--resume", "a.jsonl"}, folder);
+    const Finished other = yokedock(
+        {"sweep", "--bench", bench.address(), "--resume", "a.jsonl", "--supply", "outside"},
+        folder);
     CHECK(other.exit_code == 5);
     CHECK_THAT(other.err, Contains("step 1") && Contains("another version"));
 }
@@ -198,8 +201,9 @@ TEST_CASE("a torn last line is told, cut off, and the sweep goes on; other damag
     const Finished shown = yokedock({"sweep", "--from", "a.jsonl"}, folder);
     CHECK_THAT(shown.err, Contains("torn"));
     CHECK_THAT(shown.out, Contains("INCOMPLETE"));
-    const Finished resumed =
-        yokedock({"sweep", "--bench", bench.address(), "--resume", "a.jsonl"}, folder);
+    const Finished resumed = yokedock(
+        {"sweep", "--bench", bench.address(), "--resume", "a.jsonl", "--supply", "outside"},
+        folder);
     INFO(resumed.err);
     CHECK(resumed.exit_code == 0);
     CHECK_THAT(resumed.err, Contains("torn"));
@@ -225,7 +229,8 @@ TEST_CASE("watch repeats a short sweep, a line per turn") {
     const VirtualBench bench;
     const std::vector<std::string> watch{"sweep",        "--bench", bench.address(), "--standard",
                                          "525/59.94",    "--axis",  "horizontal",    "--watch",
-                                         "--duration-s", "0.1",     "--log",         "w.jsonl"};
+                                         "--duration-s", "0.1",     "--supply",      "outside",
+                                         "--log",        "w.jsonl"};
     const Finished run = yokedock(watch, folder);
     INFO(run.err);
     CHECK(run.exit_code == 0);
@@ -234,7 +239,7 @@ TEST_CASE("watch repeats a short sweep, a line per turn") {
     CHECK_THAT(run.out, !Contains("\r") && !Contains("\x1b"));
     CHECK(count_kind(lines_of(folder.read("w.jsonl")), "end") >= 1);
     CHECK_THAT(yokedock({"sweep", "--from", "w.jsonl"}, folder).out, Contains(" hold "));
-    CHECK(yokedock({"sweep", "--resume", "w.jsonl"}, folder).exit_code == 2);
+    CHECK(yokedock({"sweep", "--resume", "w.jsonl", "--supply", "outside"}, folder).exit_code == 2);
     std::vector<std::string> json = watch;
     json.back() = "j.jsonl";
     json.emplace_back("--json");
@@ -271,7 +276,7 @@ TEST_CASE("Ctrl-C ends watch well") {
     const VirtualBench bench({"--pace"});
     Process run(YOKEDOCK_PROGRAM,
                 {"sweep", "--bench", bench.address(), "--standard", "525/59.94", "--axis",
-                 "horizontal", "--watch", "--log", "w.jsonl"},
+                 "horizontal", "--watch", "--log", "w.jsonl", "--supply", "outside"},
                 folder.path().string());
     wait_for_lines(folder, "w.jsonl", 3);
     run.signal(SIGINT);
@@ -285,7 +290,7 @@ TEST_CASE("a board that does not lock at the set rate is a verdict against it, a
     const Finished run =
         yokedock({"sweep", "--bench", bench.address(), "--standard", "525/59.94", "--axis",
                   "vertical", "--log", "a.jsonl", "--quiet-cautions", "--no-returns",
-                  "--no-pull-in", "--resolution-hz", "1", "--step-hz", "2"},
+                  "--no-pull-in", "--resolution-hz", "1", "--step-hz", "2", "--supply", "outside"},
                  folder);
     INFO(run.err);
     CHECK(run.exit_code == 1);

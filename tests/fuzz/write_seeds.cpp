@@ -48,6 +48,17 @@ Bytes session() {
     capture.schedule[0] = {0, 100, 16, 60};
     wire::IdentifyRequest identify{};
     identify.protocol = wire::kProtocolVersion;
+    wire::GuardLimits guard{};
+    wire::Calibration calibration{};
+    for (std::size_t i = 0; i < wire::kGuardChannels; ++i) {
+        guard.high[i] = guard.start_high[i] = 1000;
+        calibration.gain[i] = 1000000;
+    }
+    guard.rail_off = guard.rail_up = 20; // the converter of the device in memory reads 0
+    guard.start_ms = guard.settle_ms = 500;
+    guard.retrace_ms = 100;
+    guard.strikes = 1;
+    calibration.serial = 1;
     wire::ReadBlocksRequest read{};
     read.count = 20;
     return request(wire::MessageKind::identify, identify) +
@@ -57,7 +68,15 @@ Bytes session() {
            request(wire::MessageKind::status, wire::Empty{}) +
            request(wire::MessageKind::read_blocks, read) +
            request(wire::MessageKind::stop_capture, wire::Empty{}) +
+           request(wire::MessageKind::set_guard, guard) +
+           request(wire::MessageKind::power_on, wire::PowerStage{1}) +
+           request(wire::MessageKind::power, wire::Empty{}) +
            request(wire::MessageKind::power_off, wire::Empty{}) +
+           request(wire::MessageKind::step_load, wire::StepSettings{1, 40000, 40000, 5, 20}) +
+           request(wire::MessageKind::power_off, wire::Empty{}) +
+           request(wire::MessageKind::write_calibration, calibration) +
+           request(wire::MessageKind::store_state, wire::Empty{}) +
+           request(wire::MessageKind::read_calibration, wire::Empty{}) +
            request(wire::MessageKind::echo, wire::SyncOutput{7});
 }
 

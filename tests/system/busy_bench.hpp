@@ -5,6 +5,7 @@
 #pragma once
 #include "tests/system/firmware_rig.hpp"
 #include <algorithm>
+#include <array>
 #include <deque>
 #include <set>
 #include <string>
@@ -23,6 +24,7 @@ class BusyBench {
     bool with_picture = true;
     bool with_echo = true;
     std::uint8_t line_mode = 1;
+    std::array<std::uint8_t, 2> channels{0, 3};
 
     void start() {
         using namespace wire::requests;
@@ -44,8 +46,8 @@ class BusyBench {
         settings.adc_prescale_log2 = 4;
         settings.entries = 2;
         const auto line = static_cast<std::uint16_t>(2 * plan_.half_line_ticks);
-        settings.schedule[0] = {0, 20, 13, static_cast<std::uint16_t>((line - 60) / 13)};
-        settings.schedule[1] = {3, 20, 13, static_cast<std::uint16_t>((line - 60) / 13)};
+        settings.schedule[0] = {channels[0], 20, 13, static_cast<std::uint16_t>((line - 60) / 13)};
+        settings.schedule[1] = {channels[1], 20, 13, static_cast<std::uint16_t>((line - 60) / 13)};
         const wire::CaptureStarted started = rig_.ask<start_capture>(settings);
         aperture_ = started.aperture_ticks;
         running_ = true;

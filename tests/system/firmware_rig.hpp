@@ -32,7 +32,8 @@ class FirmwareRig final : public sim::ChipListener {
             FAIL(loaded.error().text);
         }
         chip_ = std::move(loaded).value();
-        chip_->set_pin('C', 0, false); // stop loop closed
+        chip_->set_pin('D', 0, false); // no over-current
+        chip_->set_pin('D', 1, false); // stop loop closed
         run_for(100000);
     }
 
@@ -85,7 +86,19 @@ class FirmwareRig final : public sim::ChipListener {
         return answer;
     }
 
+    /// The same for a request that may be refused: the answer's frame, whatever it is.
+    template <class Request> AnswerFrame try_ask(wire::MessageKind kind, const Request& request) {
+        answers_.clear();
+        send(kind, request);
+        for (int i = 0; i < 1000 && answers_.empty(); ++i) {
+            run_for(1600);
+        }
+        REQUIRE(!answers_.empty());
+        return answers_.back();
+    }
+
     // Hooks a test may fill.
+    std::function<void(char, Cycle, std::uint8_t)> on_port; ///< which pins are driven high
     std::function<void(sim::Output, Cycle, bool)> on_output;
     std::function<int(std::uint8_t, Cycle)> on_sample;
     std::function<void(const AnswerFrame&)> on_frame; ///< every frame from the device
@@ -100,6 +113,11 @@ class FirmwareRig final : public sim::ChipListener {
         }
         if (on_output) {
             on_output(output, at, high);
+        }
+    }
+    void port_changed(char port, Cycle at, std::uint8_t driven_high) override {
+        if (on_port) {
+            on_port(port, at, driven_high);
         }
     }
     int adc_sample(std::uint8_t channel, Cycle at) override {

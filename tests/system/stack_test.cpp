@@ -73,6 +73,22 @@ TEST_CASE("the stack keeps clear of the variables with everything busy") {
             busy.stop();
         }
     }
+    // The longest requests and answers, whose fields stand on the stack; a capture runs meanwhile.
+    wire::CaptureSettings capture;
+    capture.entries = 1;
+    capture.schedule[0] = {0, 500, 0, 1};
+    wire::Calibration calibration;
+    calibration.serial = 1;
+    for (auto& gain : calibration.gain) {
+        gain = 1000000;
+    }
+    for (int i = 0; i < 5; ++i) {
+        rig.ask<wire::requests::start_capture>(capture);
+        rig.ask<wire::requests::read_calibration>();
+        rig.ask<wire::requests::write_calibration>(calibration);
+        while (rig.ask<wire::requests::store_state>().left != 0) {
+        }
+    }
     std::uint16_t lowest = bottom;
     while (lowest < kStackTop && rig.chip().data_byte(lowest) == kPaint) {
         ++lowest;

@@ -7,7 +7,7 @@ std::optional<RetraceEdge> Board::run_until(double limit_s) {
     std::optional<RetraceEdge> edge = model_.run_until(true_s(limit_s));
     const LineRetrace retrace = model_.last_retrace();
     const double peak_s = 0.5 * (retrace.begin_s + retrace.end_s);
-    if (peak_s > peak_seen_s_ && peak_s <= model_.now_s()) {
+    if (peak_s > peak_seen_s_ && peak_s <= model_.now_s() && model_.power().horizontal_on_board()) {
         peak_seen_s_ = peak_s;
         front_end_.see_peak(peak_s, retrace.peak_v);
     }
@@ -15,6 +15,18 @@ std::optional<RetraceEdge> Board::run_until(double limit_s) {
         edge->time_s = bench_s(edge->time_s);
     }
     return edge;
+}
+
+std::optional<PinChange> Board::take_over_current() {
+    auto change = model_.take_over_current();
+    if (change) {
+        change->time_s = bench_s(change->time_s);
+    }
+    return change;
+}
+
+std::string Board::closing_words() const {
+    return "the vertical output IC: " + describe(model_.ic_stress()) + "\n";
 }
 
 int Board::adc_code(ChannelId channel, double time_s) {

@@ -12,10 +12,16 @@ namespace yokedock::sim {
 
 class Board : public BoardPort {
   public:
-    explicit Board(const BoardParameters& p) : model_(p), front_end_(p) {}
+    explicit Board(const BoardParameters& p, BoardPower power = kDefaultPower)
+        : model_(p, power), front_end_(p) {}
 
     // BoardPort: bench time.
     void sync_edge(double time_s, bool tip) override { model_.set_sync_tip(true_s(time_s), tip); }
+    void set_drive(double time_s, const BenchDrive& drive) override {
+        model_.set_drive(true_s(time_s), drive);
+    }
+    std::optional<PinChange> take_over_current() override;
+    [[nodiscard]] std::string closing_words() const override;
     std::optional<RetraceEdge> run_until(double limit_s) override;
     int adc_code(ChannelId channel, double time_s) override;
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "demo/virtual_bench/board/board_model.hpp"
 #include <algorithm>
+#include <cmath>
 #include <limits>
 
 namespace yokedock::sim {
@@ -12,10 +13,11 @@ std::uint64_t noise_seed(const BoardParameters& p, std::uint64_t which) {
 }
 } // namespace
 
-BoardModel::BoardModel(const BoardParameters& p)
-    : p_(p), supply_(p), heat_sink_(p), separator_(p), oscillator_(p, noise_seed(p, 1)),
-      vertical_(p, supply_.rail_v()), afc_(p, noise_seed(p, 2)), line_(p, supply_.rail_v()),
-      off_s_(kNever), on_s_(kNever) {
+BoardModel::BoardModel(const BoardParameters& p, BoardPower power)
+    : p_(p), power_(p, power), heat_sink_(p), separator_(p), oscillator_(p, noise_seed(p, 1)),
+      vertical_(power_.as_wired(), power_.rail_v()), afc_(p, noise_seed(p, 2)),
+      line_(power_.as_wired(), power_.rail_v()), off_s_(kNever), on_s_(kNever) {
+    vertical_.set_dead(!power_.vertical_ic().works());
     oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
     afc_.set_temperature(heat_sink_.oscillator_rise_k());
     advance(kSettleS, false);
@@ -26,14 +28,42 @@ BoardModel::BoardModel(const BoardParameters& p)
 
 void BoardModel::configure(const BoardParameters& p) {
     p_ = p;
-    supply_.configure(p);
+    power_.configure(p, now_s_);
     heat_sink_.configure(p);
     separator_.configure(p);
     oscillator_.configure(p);
-    vertical_.configure(p);
     afc_.configure(p);
-    line_.configure(p, now_s_);
+    configure_stages();
     update_separator();
+    next_slow_s_ = std::min(next_slow_s_, now_s_ + power_.next_step_s(now_s_));
+}
+
+void BoardModel::configure_stages() {
+    const BoardParameters wired = power_.as_wired();
+    vertical_.configure(wired);
+    line_.configure(wired, now_s_);
+}
+
+void BoardModel::set_drive(double time_s, const BenchDrive& drive) {
+    const double t = time_s + kSettleS;
+    if (t > now_s_) {
+        advance(t, false);
+    }
+    power_.set_drive(t, drive);
+}
+
+std::optional<PinChange> BoardModel::take_over_current() {
+    auto change = power_.relays().take_pin_change();
+    if (change) {
+        change->time_s -= kSettleS;
+    }
+    return change;
+}
+
+IcStress BoardModel::ic_stress() const {
+    IcStress stress = power_.vertical_ic().stress();
+    stress.died_s -= kSettleS;
+    return stress;
 }
 
 void BoardModel::set_sync_tip(double time_s, bool tip) {
@@ -64,7 +94,9 @@ void BoardModel::run_vertical(double time_s) {
     }
     vertical_.run_until(time_s);
     while (const auto crossing = vertical_.take_crossing()) {
-        queue({crossing->time_s + p_.bench_field_delay_s, false, crossing->rising});
+        if (power_.vertical_on_board()) { // the comparators watch the loads' terminals
+            queue({crossing->time_s + p_.bench_field_delay_s, false, crossing->rising});
+        }
     }
 }
 
@@ -76,7 +108,7 @@ void BoardModel::switch_line_off() {
     }
     last_retrace_ = retrace.pulse;
     afc_.set_retrace(retrace.pulse);
-    if (retrace.crosses) {
+    if (retrace.crosses && power_.horizontal_on_board()) {
         queue({retrace.rise_s + p_.bench_line_delay_s, true, true});
         queue({retrace.fall_s + p_.bench_line_delay_s, true, false});
     }
@@ -89,38 +121,68 @@ void BoardModel::switch_line_on() {
     }
     // Retrace was cut short: its comparator falls now, not when it would have.
     const double fall_s = now_s_ + p_.bench_line_delay_s;
-    for (RetraceEdge& edge : edges_) {
-        if (edge.line && !edge.rising && edge.time_s > fall_s) {
-            edge.time_s = fall_s;
+    const auto earlier = [](const RetraceEdge& x, const RetraceEdge& y) {
+        return x.time_s < y.time_s;
+    };
+    // Only what is still to come: many past edges may lie here, not asked for.
+    const auto to_come =
+        std::lower_bound(edges_.begin(), edges_.end(), RetraceEdge{now_s_, true, false}, earlier);
+    for (auto edge = to_come; edge != edges_.end(); ++edge) {
+        if (edge->line && !edge->rising && edge->time_s > fall_s) {
+            edge->time_s = fall_s;
         }
     }
-    std::stable_sort(edges_.begin(), edges_.end(), [](const RetraceEdge& a, const RetraceEdge& b) {
-        return a.time_s < b.time_s;
-    });
+    std::stable_sort(to_come, edges_.end(), earlier);
 }
 
 void BoardModel::slow_step() {
     const VerticalOutput::Account account = vertical_.take_account();
     const double seconds = std::max(account.seconds, 1e-9);
-    supply_.step(now_s_, kSlowStepS, account.supply_c / seconds + line_.mean_choke_a());
+    const double watts = account.dissipated_j / seconds;
+    // The usual step counts as its nominal length, whatever the sum of its times rounds to.
+    const double since_s = now_s_ - last_slow_s_;
+    const double dt_s = std::fabs(since_s - kSlowStepS) < 1e-12 ? kSlowStepS : since_s;
+    last_slow_s_ = now_s_;
+    const bool worked = power_.vertical_ic().works();
+    power_.step(now_s_, dt_s,
+                {account.supply_c / seconds + line_.mean_choke_a(now_s_), watts, account.most_out_a,
+                 account.most_up_a, heat_sink_.celsius()});
     if (now_s_ > kSettleS) { // before time 0 the heat sink is held at its starting temperature
-        heat_sink_.step(kSlowStepS, account.dissipated_j / seconds);
+        heat_sink_.step(dt_s, watts + power_.clamp_watts());
     }
-    vertical_.set_rail(supply_.rail_v());
-    line_.set_rail(supply_.rail_v());
+    if (worked != power_.vertical_ic().works()) {
+        vertical_.set_dead(worked);
+    }
+    vertical_.set_rail(power_.rail_v());
+    line_.set_rail(power_.rail_v());
     oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
     afc_.set_temperature(heat_sink_.oscillator_rise_k());
-    const double rail_error_v = supply_.rail_v() - p_.supply_regulated_v;
+    const double rail_error_v = power_.rail_v() - p_.supply_regulated_v;
     oscillator_.set_supply_error(p_.vertical_oscillator_rail_share * rail_error_v);
     afc_.set_reference_error(p_.line_oscillator_rail_share * rail_error_v);
     slow_newest_ = (slow_newest_ + 1) % slow_.size();
-    slow_[slow_newest_] = {now_s_, supply_.rail_v(), supply_.rail_a()};
-    next_slow_s_ = now_s_ + kSlowStepS;
+    slow_[slow_newest_] = {now_s_, power_.rail_v(), power_.rail_a()};
+    next_slow_s_ = now_s_ + power_.next_step_s(now_s_);
+}
+
+/// The rail is brought up to now with the contacts as they were, then they move.
+void BoardModel::move_relays() {
+    if (now_s_ > last_slow_s_) {
+        slow_step();
+    }
+    const bool vertical = power_.vertical_on_board();
+    const bool horizontal = power_.horizontal_on_board();
+    power_.advance_relays(now_s_);
+    if (vertical != power_.vertical_on_board() || horizontal != power_.horizontal_on_board()) {
+        configure_stages();
+    }
+    next_slow_s_ = std::min(next_slow_s_, now_s_ + power_.next_step_s(now_s_));
 }
 
 void BoardModel::advance(double limit_s, bool stop_at_edge) {
     while (now_s_ < limit_s) {
-        double next = std::min({limit_s, next_slow_s_, separator_.next_drop_s(), off_s_, on_s_});
+        double next = std::min({limit_s, next_slow_s_, separator_.next_drop_s(), off_s_, on_s_,
+                                std::max(now_s_, power_.next_change_s())});
         if (stop_at_edge && !edges_.empty()) {
             if (edges_.front().time_s <= now_s_) {
                 return;
@@ -142,6 +204,9 @@ void BoardModel::advance(double limit_s, bool stop_at_edge) {
         }
         if (now_s_ >= on_s_) {
             switch_line_on();
+        }
+        if (now_s_ >= power_.next_change_s()) {
+            move_relays();
         }
         if (now_s_ >= next_slow_s_) {
             slow_step();
@@ -174,32 +239,37 @@ LineRetrace BoardModel::last_retrace() const {
     return r;
 }
 
+/// Straight line between the slow steps around time_s.
+double BoardModel::slow_quantity(ChannelId channel, double time_s) const {
+    const double t = time_s + kSettleS;
+    const Slow* after = &slow_[slow_newest_];
+    const Slow* before = after;
+    for (std::size_t n = 1; n < slow_.size() && before->time_s > t; ++n) {
+        after = before;
+        before = &slow_[(slow_newest_ + slow_.size() - n) % slow_.size()];
+    }
+    const double span = after->time_s - before->time_s;
+    const double part = span > 0 ? std::clamp((t - before->time_s) / span, 0.0, 1.0) : 0;
+    const auto member = channel == ChannelId::supply_v ? &Slow::rail_v : &Slow::rail_a;
+    return before->*member + part * (after->*member - before->*member);
+}
+
 double BoardModel::quantity(ChannelId channel, double time_s) const {
-    const auto rail = [&](double Slow::*member) {
-        const double t = time_s + kSettleS;
-        const Slow* after = &slow_[slow_newest_];
-        const Slow* before = after;
-        for (std::size_t n = 1; n < slow_.size() && before->time_s > t; ++n) {
-            after = before;
-            before = &slow_[(slow_newest_ + slow_.size() - n) % slow_.size()];
-        }
-        const double span = after->time_s - before->time_s;
-        const double part = span > 0 ? std::clamp((t - before->time_s) / span, 0.0, 1.0) : 0;
-        return before->*member + part * (after->*member - before->*member);
-    };
+    const bool vertical = power_.vertical_on_board();
+    const bool horizontal = power_.horizontal_on_board();
+    const double t = time_s + kSettleS;
     switch (channel) {
     case ChannelId::v_yoke_a: // shunt in the ground leg: positive at the bottom of the picture
-        return -vertical_at(time_s).yoke_a;
+        return vertical ? -vertical_at(time_s).yoke_a : power_.vertical_load().current_a(t);
     case ChannelId::h_yoke_a:
-        return line_at(time_s).yoke_a;
+        return horizontal ? line_at(time_s).yoke_a : power_.horizontal_load().current_a(t);
     case ChannelId::supply_v:
-        return rail(&Slow::rail_v);
     case ChannelId::supply_a:
-        return rail(&Slow::rail_a);
+        return slow_quantity(channel, time_s);
     case ChannelId::v_out_v:
-        return vertical_at(time_s).output_v;
+        return vertical ? vertical_at(time_s).output_v : power_.vertical_load().terminal_v(t);
     case ChannelId::h_peak_v:
-        return time_s - last_retrace().begin_s < 1e-3 ? last_retrace_.peak_v : 0;
+        return horizontal && time_s - last_retrace().begin_s < 1e-3 ? last_retrace_.peak_v : 0;
     case ChannelId::heatsink_c:
         return heat_sink_.celsius();
     case ChannelId::ref_v:

@@ -5,7 +5,7 @@
 #pragma once
 #include "demo/virtual_bench/board/line_afc.hpp"
 #include "demo/virtual_bench/board/line_output.hpp"
-#include "demo/virtual_bench/board/supply.hpp"
+#include "demo/virtual_bench/board/power_side.hpp"
 #include "demo/virtual_bench/board/sync_separator.hpp"
 #include "demo/virtual_bench/board/vertical_oscillator.hpp"
 #include "demo/virtual_bench/board/vertical_output.hpp"
@@ -18,11 +18,16 @@ namespace yokedock::sim {
 
 class BoardModel {
   public:
-    explicit BoardModel(const BoardParameters& p);
+    /// Always on: time 0 is after half a second of running. Relays: off and empty until they close.
+    explicit BoardModel(const BoardParameters& p, BoardPower power = BoardPower::kAlwaysOn);
 
     /// New component values from now on; charges, currents and temperatures stay (intermittent
     /// faults, a relay in the mains: supply.mains_v = 0).
     void configure(const BoardParameters& p);
+
+    /// See BoardPort. With the board always on nothing comes of it.
+    void set_drive(double time_s, const BenchDrive& drive);
+    [[nodiscard]] std::optional<PinChange> take_over_current();
 
     /// Composite sync changes level. time_s is not before the time the board stands at.
     void set_sync_tip(double time_s, bool tip);
@@ -46,10 +51,13 @@ class BoardModel {
     [[nodiscard]] const LineAfc& line_afc() const { return afc_; }
     [[nodiscard]] const VerticalOscillator& vertical_oscillator() const { return oscillator_; }
     [[nodiscard]] const VerticalOutput& vertical_output() const { return vertical_; }
-    [[nodiscard]] const Supply& supply() const { return supply_; }
+    [[nodiscard]] const Supply& supply() const { return power_.supply(); }
+    [[nodiscard]] const PowerSide& power() const { return power_; }
+    /// The worst the vertical output IC bore; died_s in the outside's time.
+    [[nodiscard]] IcStress ic_stress() const;
 
     static constexpr double kSettleS = 0.5;
-    static constexpr double kSlowStepS = 50e-6;
+    static constexpr double kSlowStepS = PowerSide::kSlowStepS;
 
   private:
     struct Slow {
@@ -63,10 +71,13 @@ class BoardModel {
     void switch_line_off();
     void switch_line_on();
     void slow_step();
+    void move_relays();
+    void configure_stages();
+    [[nodiscard]] double slow_quantity(ChannelId channel, double time_s) const;
     void queue(const RetraceEdge& edge);
 
     BoardParameters p_;
-    Supply supply_;
+    PowerSide power_;
     HeatSink heat_sink_;
     SyncSeparator separator_;
     VerticalOscillator oscillator_;
@@ -75,11 +86,12 @@ class BoardModel {
     LineOutput line_;
     double now_s_ = 0; ///< all members run kSettleS ahead of the outside's time
     double next_slow_s_ = kSlowStepS;
+    double last_slow_s_ = 0;
     double off_s_;
     double on_s_;
     bool separator_on_ = false;
     LineRetrace last_retrace_;
-    std::array<Slow, 8> slow_{};
+    std::array<Slow, 32> slow_{}; ///< 150 us even in small steps
     std::size_t slow_newest_ = 0;
     std::deque<RetraceEdge> edges_; ///< in time order
 };

@@ -9,7 +9,14 @@ namespace {
 constexpr int kMicrosecond = LinearFlow<4, 2>::kLevelMicrosecond;
 constexpr int kLongestMarch = 300; ///< us looked ahead for the end of a mode; longer means never
 constexpr double kLongestSegmentS = 500e-6;
-constexpr double kLeastDriveV = 2; ///< rail below which there is no base drive
+constexpr double kLeastDriveV = 2;  ///< rail below which there is no base drive
+constexpr double kAtRestS = 500e-6; ///< without a retrace for so long: not running
+
+/// So much resistance that its current follows within one step: a plug off. Left out of the
+/// circuit.
+bool open_yoke(const BoardParameters& p) {
+    return p.line_yoke_resistance_ohm * LinearFlow<4, 2>::kUnitS > p.line_yoke_inductance_h;
+}
 } // namespace
 
 LineOutput::LineOutput(const BoardParameters& p, double rail_v) : rail_v_(rail_v) {
@@ -24,8 +31,11 @@ void LineOutput::configure(const BoardParameters& p, double time_s) {
     run_until(time_s);
     const Segment& old = history_[newest_];
     const Mode mode = old.mode;
-    const Flow::State now = flow(mode).advance(old.state, std::max(0.0, time_s - old.begin_s));
+    Flow::State now = flow(mode).advance(old.state, std::max(0.0, time_s - old.begin_s));
     make_flows(p);
+    if (open_yoke(p)) {
+        now[kYoke] = 0;
+    }
     // Older instants would be read with the new values: the history starts afresh here.
     history_.fill({time_s, mode, now});
     enter(time_s, mode, now);
@@ -47,6 +57,9 @@ void LineOutput::make_flows(const BoardParameters& p) {
         a[kYoke][kChoke] = -ohm / l;
         a[kYoke][kCollector] = off ? -1 / l : 0;
         a[kYoke][kOne] = -knee / l;
+        if (open_yoke(p)) {
+            a[kYoke] = {};
+        }
         a[kS][kYoke] = -1 / p.line_output_s_f;
         a[kChoke][kYoke] = -ohm / lp;
         a[kChoke][kChoke] = -(p.line_output_choke_ohm + ohm) / lp;
@@ -143,6 +156,7 @@ void LineOutput::run_until(double time_s) {
         s[kCollector] = 0;
         if (next == Mode::kDamper) {
             mean_choke_a_ = 0.5 * (s[kChoke] + choke_at_off_a_);
+            mean_choke_s_ = when;
         }
         enter(when, next, s);
         if (change_s_ <= when) { // numerically at the border: do not loop at one instant
@@ -228,6 +242,10 @@ bool LineOutput::switch_on(double time_s) {
     s[kCollector] = 0; // the transistor empties the retrace capacitor
     enter(time_s, s[kYoke] + s[kChoke] < 0 ? Mode::kDamper : Mode::kOn, s);
     return cut_short;
+}
+
+double LineOutput::mean_choke_a(double time_s) const {
+    return time_s - mean_choke_s_ > kAtRestS ? at(time_s).choke_a : mean_choke_a_;
 }
 
 LineOutput::Point LineOutput::at(double time_s) const {

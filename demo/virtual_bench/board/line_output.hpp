@@ -42,8 +42,8 @@ class LineOutput {
     };
     /// At any time of the last 8 lines or so, or ahead with things as they are.
     [[nodiscard]] Point at(double time_s) const;
-    /// Rail current, averaged over the last line.
-    [[nodiscard]] double mean_choke_a() const { return mean_choke_a_; }
+    /// Rail current, averaged over the last line; of a stage at rest what flows at time_s.
+    [[nodiscard]] double mean_choke_a(double time_s) const;
 
   private:
     enum Index { kYoke, kS, kChoke, kCollector, kRail, kOne };
@@ -72,6 +72,7 @@ class LineOutput {
     double change_s_ = 0; ///< when the present mode ends by itself
     double choke_at_off_a_ = 0;
     double mean_choke_a_ = 0;
+    double mean_choke_s_ = 0; ///< when that line ended
 };
 
 } // namespace yokedock::sim

@@ -74,7 +74,20 @@ namespace yokedock::sim {
     X(vertical_output, boost_charge_ohm, "ohm", 1e-3, 1e12, 0.05, "resistance of that path")       \
     X(vertical_output, boost_switch_ohm, "ohm", 0, 1e12, 0.1, "resistance of its switch")          \
     X(vertical_yoke, inductance_h, "H", 1e-6, 1e6, 0.02, "vertical load")                          \
-    X(vertical_yoke, resistance_ohm, "ohm", 1e-3, 1e12, 0.02, "vertical load")
+    X(vertical_yoke, resistance_ohm, "ohm", 1e-3, 1e12, 0.02, "vertical load")                     \
+    X(vertical_yoke, shorted_share, "1", 0, 0.9, 0, "part of the turns bridged by a short")        \
+    X(vertical_yoke, coupling, "1", 0, 0.9999, 0, "between shorted turns and the others")          \
+    X(vertical_yoke, plug_ohm, "ohm", 0, 1e12, 0, "board to load: 1e12 is a plug off")             \
+    X(vertical_ic, reversed, "0 or 1", 0, 1, 0, "fitted the wrong way round")                      \
+    X(vertical_ic, clamp_v, "V", 0.1, 10, 0, "its diodes across the rail, when reversed")          \
+    X(vertical_ic, clamp_ohm, "ohm", 1e-3, 1e3, 0, "resistance of those diodes")                   \
+    X(vertical_ic, junction_k_per_w, "K/W", 0.01, 1e3, 0, "junction to heat sink")                 \
+    X(vertical_ic, junction_j_per_k, "J/K", 1e-6, 1e3, 0, "heat capacity of the junction")         \
+    X(vertical_ic, max_junction_c, "degC", 50, 500, 0, "destroyed above")                          \
+    X(vertical_ic, max_output_a, "A", 0.01, 1e3, 0, "destroyed above, at the output")              \
+    X(vertical_ic, max_supply_a, "A", 0.01, 1e3, 0, "destroyed above, supply pins")                \
+    X(vertical_ic, max_supply_v, "V", 1, 1e3, 0, "destroyed above")                                \
+    X(vertical_ic, short_ohm, "ohm", 1e-3, 1e3, 0, "across the rail when destroyed")
 
 #define YOKEDOCK_LINE_PARAMETERS(X)                                                                \
     X(line_afc, sine, "0 or 1", 0, 1, 0, "detector: 0 sawtooth from retrace, 1 sine")              \
@@ -107,7 +120,10 @@ namespace yokedock::sim {
     X(line_output, on_ohm, "ohm", 0, 1e4, 0.05, "output transistor on resistance")                 \
     X(line_output, load_ohm, "ohm", 1, 1e12, 0.05, "transformer load, seen at the collector")      \
     X(line_yoke, inductance_h, "H", 1e-9, 1e6, 0.02, "horizontal load")                            \
-    X(line_yoke, resistance_ohm, "ohm", 0, 1e12, 0.02, "horizontal load")
+    X(line_yoke, resistance_ohm, "ohm", 0, 1e12, 0.02, "horizontal load")                          \
+    X(line_yoke, shorted_share, "1", 0, 0.9, 0, "part of the turns bridged by a short")            \
+    X(line_yoke, coupling, "1", 0, 0.9999, 0, "between shorted turns and the others")              \
+    X(line_yoke, plug_ohm, "ohm", 0, 1e12, 0, "board to load: 1e12 is a plug off")
 
 #define YOKEDOCK_SUPPLY_PARAMETERS(X)                                                              \
     X(supply, mains_v, "V", 0, 300, 0, "mains, rms")                                               \
@@ -147,7 +163,22 @@ namespace yokedock::sim {
     X(bench, line_delay_s, "s", 0, 1e-5, 0, "delay of the line retrace comparator")                \
     X(bench, field_threshold_v, "V", 0.1, 100, 0, "field retrace comparator, at the output node")  \
     X(bench, field_hysteresis_v, "V", 0, 10, 0, "its hysteresis")                                  \
-    X(bench, field_delay_s, "s", 2.5e-6, 5e-5, 0, "delay of the field retrace comparator")
+    X(bench, field_delay_s, "s", 2.5e-6, 5e-5, 0, "delay of the field retrace comparator")         \
+    X(bench, soft_start_ohm, "ohm", 0.1, 1e4, 0, "soft-start resistor")                            \
+    X(bench, shunt_ohm, "ohm", 1e-3, 10, 0, "supply shunt")                                        \
+    X(bench, bypass_gate_ohm, "ohm", 1e3, 1e8, 0, "pulls the gate of the bypass down")             \
+    X(bench, bypass_gate_f, "F", 1e-10, 1e-4, 0, "gate to drain of the bypass: its slope")         \
+    X(bench, bypass_threshold_v, "V", 0.5, 10, 0, "gate threshold of the bypass")                  \
+    X(bench, bypass_gain, "A/V2", 0.01, 100, 0, "current: gain / 2 x (V above threshold)^2")       \
+    X(bench, relay_operate_s, "s", 1e-4, 0.1, 0, "coil on to contact made")                        \
+    X(bench, relay_release_s, "s", 1e-4, 0.1, 0, "coil off to contact open")                       \
+    X(bench, over_current_a, "A", 0.01, 100, 0, "threshold: jumper at 1, 2 or 4")                  \
+    X(bench, over_current_delay_s, "s", 1e-7, 1e-4, 0, "filter, amplifier, comparator")            \
+    X(bench, step_supply_v, "V", 0, 50, 0, "supply of the load step")                              \
+    X(bench, step_ohm, "ohm", 0.1, 1e4, 0, "resistor of the load step")                            \
+    X(bench, step_switch_ohm, "ohm", 0, 100, 0, "its MOSFET and contact K5")                       \
+    X(bench, step_diode_v, "V", 0, 5, 0, "its free-wheel diode")                                   \
+    X(bench, load_path_ohm, "ohm", 0, 100, 0, "contacts K3 or K4 and shunt")
 
 #define YOKEDOCK_BOARD_PARAMETERS(X)                                                               \
     YOKEDOCK_SYNC_PARAMETERS(X)                                                                    \

@@ -15,38 +15,68 @@ Supply::Supply(const BoardParameters& p) : p_(p) {
 }
 
 void Supply::step(double time_s, double dt_s, double load_a) {
+    wanted_a_ = load_a + rail_v_ / p_.supply_other_load_ohm;
+    const double filter_s = p_.supply_filter_ohm * p_.supply_decoupling_f;
+    rail_a_ += (wanted_a_ - rail_a_) * (1 - std::exp(-dt_s / filter_s));
+    step_reservoir(time_s, dt_s, rail_a_);
+    rail_v_ = std::max(0.0, source_v() - p_.supply_output_ohm * rail_a_);
+    capacitor_v_ = std::max(0.0, rail_v_ - p_.supply_filter_ohm * rail_a_);
+}
+
+void Supply::step_fed(double time_s, double dt_s, const RailLoad& load, double feed_ohm) {
+    // Node of the capacitor: C v' = (source - v) / path - stages - v / rest - clamp. The regulator
+    // takes no current back.
+    const double path_ohm = p_.supply_output_ohm + feed_ohm + p_.supply_filter_ohm;
+    const double from_v = source_v();
+    const double path_s = from_v > capacitor_v_ ? 1 / path_ohm : 0;
+    const double rest_s = 1 / p_.supply_other_load_ohm;
+    const double clamp_s = capacitor_v_ > load.clamp_v ? load.clamp_s : 0;
+    const double all_s = path_s + rest_s + clamp_s;
+    const double aim_v = (from_v * path_s - load.stages_a + clamp_s * load.clamp_v) / all_s;
+    const double before_v = capacitor_v_;
+    const double decay = std::exp(-dt_s * all_s / p_.supply_decoupling_f);
+    capacitor_v_ = std::max(0.0, aim_v + (before_v - aim_v) * decay);
+
+    rail_a_ = path_s > 0 ? std::max(0.0, (from_v - capacitor_v_) * path_s) : 0;
+    clamp_a_ = clamp_s * std::max(0.0, capacitor_v_ - load.clamp_v);
+    wanted_a_ = path_s > 0 ? std::max(0.0, (from_v - aim_v) * path_s) : 0;
+    const double mean_v =
+        aim_v + (before_v - aim_v) * (1 - decay) * p_.supply_decoupling_f / (dt_s * all_s);
+    const double mean_a = path_s > 0 ? std::max(0.0, (from_v - mean_v) * path_s) : 0;
+    step_reservoir(time_s, dt_s, mean_a);
+    rail_v_ = capacitor_v_ + p_.supply_filter_ohm * rail_a_;
+}
+
+double Supply::source_v() const {
+    const double regulated_v =
+        p_.supply_regulated_v +
+        (raw_v_ - p_.supply_regulated_v - p_.supply_dropout_v) / p_.supply_rejection;
+    return std::min(regulated_v, raw_v_ - p_.supply_dropout_v);
+}
+
+/// Rectifier on: source resistance and ESR in series to the reservoir; exact over the step.
+void Supply::step_reservoir(double time_s, double dt_s, double drawn_a) {
     const double phase =
         2 * std::numbers::pi * (p_.supply_mains_hz * (time_s - 0.5 * dt_s) + p_.supply_mains_phase);
     const double secondary_v = std::fabs(std::numbers::sqrt2 * p_.supply_mains_v *
                                          p_.supply_transformer_ratio * std::sin(phase));
-    const double wanted_a = load_a + rail_v_ / p_.supply_other_load_ohm;
-    const double filter_s = p_.supply_filter_ohm * p_.supply_decoupling_f;
-    rail_a_ += (wanted_a - rail_a_) * (1 - std::exp(-dt_s / filter_s));
-
-    // Rectifier on: source resistance and ESR in series to the reservoir; exact over the step.
     const double esr = p_.supply_reservoir_esr_ohm;
     const double loop_ohm = p_.supply_source_ohm + esr;
-    const double open_v = secondary_v - 2 * p_.supply_rectifier_v + esr * rail_a_;
+    const double open_v = secondary_v - 2 * p_.supply_rectifier_v + esr * drawn_a;
     if (open_v > reservoir_v_) {
         // At rest in this step the rectifier carries the load: the capacitor aims that much lower.
-        const double aim_v = open_v - rail_a_ * loop_ohm;
+        const double aim_v = open_v - drawn_a * loop_ohm;
         const double decay = std::exp(-dt_s / (loop_ohm * p_.supply_reservoir_f));
         const double before_v = reservoir_v_;
         reservoir_v_ = aim_v + (reservoir_v_ - aim_v) * decay;
         rectifier_a_ =
-            std::max(0.0, rail_a_ + p_.supply_reservoir_f * (reservoir_v_ - before_v) / dt_s);
+            std::max(0.0, drawn_a + p_.supply_reservoir_f * (reservoir_v_ - before_v) / dt_s);
     } else {
         rectifier_a_ = 0;
-        reservoir_v_ -= rail_a_ * dt_s / p_.supply_reservoir_f;
+        reservoir_v_ -= drawn_a * dt_s / p_.supply_reservoir_f;
     }
     reservoir_v_ = std::max(0.0, reservoir_v_);
-    raw_v_ = std::max(0.0, reservoir_v_ + esr * (rectifier_a_ - rail_a_));
-
-    const double regulated_v =
-        p_.supply_regulated_v +
-        (raw_v_ - p_.supply_regulated_v - p_.supply_dropout_v) / p_.supply_rejection;
-    rail_v_ = std::max(0.0, std::min(regulated_v, raw_v_ - p_.supply_dropout_v) -
-                                p_.supply_output_ohm * rail_a_);
+    raw_v_ = std::max(0.0, reservoir_v_ + esr * (rectifier_a_ - drawn_a));
 }
 
 void HeatSink::step(double dt_s, double watts) {

@@ -12,7 +12,7 @@ double soft_sign(double x, double width) {
     return x / std::sqrt(x * x + width * width);
 }
 
-constexpr double kBiasedV = 5; ///< rail below which the idle current goes with it
+constexpr double kBiasedV = 5; ///< rail below which idle current and boost go with it
 
 double mix(double a, double b, double part) {
     return a + (b - a) * part;
@@ -83,6 +83,7 @@ VerticalOutput::Coefficients VerticalOutput::coefficients(double dt_s) const {
 void VerticalOutput::set_rail(double rail_v) {
     rail_v_ = rail_v;
     state_.ramp[2] = std::min(p_.ramp_supply_v, std::max(0.0, rail_v));
+    lift_share_ = std::min(1.0, rail_v / kBiasedV);
 }
 
 /// The output as a source of `emf_v` behind `ohm`: the amplifier in control, or the rail it lies
@@ -105,7 +106,7 @@ VerticalOutput::Source VerticalOutput::source(const State& s, const Coefficients
     if (wanted_v > rail_v_ - knee_v - clip_ohm * i) { // the boost switch closes
         const double lift_v =
             std::max(s.boost_v, 0.0) - p_.vertical_output_boost_switch_ohm * std::max(i, 0.0);
-        top_v += std::max(lift_v, 0.0);
+        top_v += std::max(lift_v, 0.0) * lift_share_;
     }
     if (wanted_v > top_v - knee_v - clip_ohm * i) {
         return {top_v - knee_v, clip_ohm, c.clipped, clipped_s_};
@@ -116,7 +117,29 @@ VerticalOutput::Source VerticalOutput::source(const State& s, const Coefficients
     return {emf_v, stiffness_ohm_, c.linear, linear_s_};
 }
 
+/// What flowed in yoke and coupling capacitor dies in the damping resistor.
+void VerticalOutput::step_dead(State& s, const Coefficients& c, bool whole,
+                               Account* account) const {
+    const LinearFlow<2, 1>& flow = ramp_.flow(reset_);
+    s.ramp = whole ? flow.step(s.ramp, LinearFlow<2, 1>::kLevelMicrosecond + 1)
+                   : flow.advance(s.ramp, c.dt_s);
+    s.drive_v = ramp_.drive_v(s.ramp);
+    const double loop_ohm = p_.vertical_output_damping_ohm + p_.vertical_yoke_resistance_ohm;
+    const double yoke_a =
+        s.point.yoke_a * std::exp(-c.dt_s * loop_ohm / p_.vertical_yoke_inductance_h);
+    s.coupling_v -= s.coupling_v * c.dt_s /
+                    (p_.vertical_output_coupling_leak_ohm * p_.vertical_output_coupling_f);
+    s.point = {s.point.time_s + c.dt_s, yoke_a, 0};
+    if (account != nullptr) {
+        account->seconds += c.dt_s;
+    }
+}
+
 void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* account) const {
+    if (dead_) {
+        step_dead(s, c, whole, account);
+        return;
+    }
     const double drive_before_v = s.drive_v;
     const LinearFlow<2, 1>& flow = ramp_.flow(reset_);
     s.ramp = whole ? flow.step(s.ramp, LinearFlow<2, 1>::kLevelMicrosecond + 1)
@@ -139,6 +162,8 @@ void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* 
         account->seconds += c.dt_s;
         account->supply_c += ((out_a > 0 || boosting ? out_a : 0) + idle_a) * c.dt_s;
         account->dissipated_j += (drop_v * out_a + rail_v_ * idle_a) * c.dt_s;
+        account->most_out_a = std::max(account->most_out_a, std::fabs(out_a));
+        account->most_up_a = std::max(account->most_up_a, std::max(out_a, 0.0) + idle_a);
     }
     s.coupling_v += c.dt_s / p_.vertical_output_coupling_f *
                     (out_a - s.coupling_v / p_.vertical_output_coupling_leak_ohm);

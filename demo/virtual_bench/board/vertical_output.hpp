@@ -48,11 +48,15 @@ class VerticalOutput {
         double seconds = 0;
         double supply_c = 0; ///< charge taken from the rail
         double dissipated_j = 0;
+        double most_out_a = 0; ///< largest magnitude at the output transistors
+        double most_up_a = 0;  ///< largest out of the rail, idle current included
     };
 
     VerticalOutput(const BoardParameters& p, double rail_v);
     void configure(const BoardParameters& p);
     void set_rail(double rail_v);
+    /// The IC does nothing (any more): output at ground level, nothing flows.
+    void set_dead(bool dead) { dead_ = dead; }
 
     /// Oscillator transition: the stage is run exactly up to time_s, then the ramp is reset or
     /// released.
@@ -97,6 +101,7 @@ class VerticalOutput {
     void move_boost(State& s, const Coefficients& c, double out_a, bool boosting,
                     Account* account) const;
     void step(State& s, const Coefficients& c, bool whole, Account* account) const;
+    void step_dead(State& s, const Coefficients& c, bool whole, Account* account) const;
     void commit(const Point& before);
 
     RampGenerator ramp_;
@@ -113,6 +118,8 @@ class VerticalOutput {
     double shunt_s_ = 1;   ///< 1 / (sense + damping)
     Coefficients whole_{};
     bool reset_ = false;
+    bool dead_ = false;
+    double lift_share_ = 1; ///< of the boost's lift: a starved IC cannot switch it
     State state_;
     Account account_;
     std::array<Point, 128> history_{};

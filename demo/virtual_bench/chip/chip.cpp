@@ -55,6 +55,7 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
         pins.attach(1, timer1);
         pins.attach(2, timer2);
         pins.attach(3, timer3);
+        pins.attach(5, timer5);
         hook_interrupts();
         hook_reset();
         take_write<Impl, &Impl::write_gtccr>(avr.get(), kGtccr, this);

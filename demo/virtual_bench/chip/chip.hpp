@@ -18,9 +18,21 @@ using Cycle = std::uint64_t;
 constexpr double kClockHz = 16e6;
 constexpr Cycle kNeverCycle = ~Cycle{0};
 
-/// Compare outputs whose level changes are reported. Pins: PB5, PB6, PB7, PE3, PE4, PE5, PB4, PH6.
-enum class Output : std::uint8_t { kOc1a, kOc1b, kOc1c, kOc3a, kOc3b, kOc3c, kOc2a, kOc2b };
-constexpr std::size_t kOutputCount = 8;
+/// Compare outputs whose level changes are reported. Pins: PB5, PB6, PB7, PE3, PE4, PE5, PB4, PH6,
+/// PL3, PL4.
+enum class Output : std::uint8_t {
+    kOc1a,
+    kOc1b,
+    kOc1c,
+    kOc3a,
+    kOc3b,
+    kOc3c,
+    kOc2a,
+    kOc2b,
+    kOc5a,
+    kOc5b
+};
+constexpr std::size_t kOutputCount = 10;
 
 /// Input capture pins. ICP4 is PL0, ICP5 is PL1.
 enum class CaptureInput : std::uint8_t { kIcp4, kIcp5 };

@@ -19,7 +19,9 @@ constexpr std::array<OutputPin, kOutputCount> kOutputPins = {{{1, 0, 'B', 5},
                                                               {3, 1, 'E', 4},
                                                               {3, 2, 'E', 5},
                                                               {2, 0, 'B', 4},
-                                                              {2, 1, 'H', 6}}};
+                                                              {2, 1, 'H', 6},
+                                                              {5, 0, 'L', 3},
+                                                              {5, 1, 'L', 4}}};
 
 constexpr std::size_t port_index(char port) {
     return static_cast<std::size_t>(port - 'A');

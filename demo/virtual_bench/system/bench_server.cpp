@@ -8,8 +8,8 @@ namespace {
 
 using WallClock = std::chrono::steady_clock;
 
-constexpr Cycle kStepCycles = 16'000;          // 1 ms between looks at the socket
-constexpr int kIdleWaitMs = 100;               // then look at `stop` again
+constexpr Cycle kStepCycles = 16'000;                       // 1 ms between looks at the socket
+constexpr int kIdleWaitMs = 100;                            // then look at `stop` again
 constexpr std::size_t kMostUnsent = std::size_t{64} * 1024; // on top of what the kernel buffers
 
 /// Keeps simulated time from running ahead of the wall clock. Lost time is not caught up after a
@@ -31,7 +31,8 @@ class Pacer {
 };
 
 ServeSummary summary_of(BenchSimulation& bench) {
-    return {bench.time_s(), bench.late_sync_edges(), bench.chip().statistics()};
+    return {bench.time_s(), bench.late_sync_edges(), bench.chip().statistics(),
+            bench.board().closing_words()};
 }
 
 } // namespace

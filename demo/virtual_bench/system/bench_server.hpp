@@ -8,6 +8,7 @@
 #include <atomic>
 #include <functional>
 #include <optional>
+#include <string>
 
 namespace yokedock::sim {
 
@@ -26,6 +27,7 @@ struct ServeSummary {
     double simulated_s = 0;
     std::uint64_t late_sync_edges = 0;
     ChipStatistics chip;
+    std::string board_words; ///< see BoardPort::closing_words
 };
 
 /// Serves until `stop`, or as the options say. make_bench is called once at the start and for every

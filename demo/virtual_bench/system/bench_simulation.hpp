@@ -30,6 +30,9 @@ class BenchSimulation {
     void send(const std::vector<std::uint8_t>& bytes) { send(bytes.data(), bytes.size()); }
     std::vector<std::uint8_t> take_output(); ///< chip to host: all bytes so far, each once
 
+    /// The stop button: the chip reads it, and K1, K2 and K5 lose their supply. Released at first.
+    void press_stop(bool pressed);
+
     double time_s() const;
     Chip& chip();
     BoardPort& board();

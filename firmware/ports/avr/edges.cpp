@@ -27,9 +27,12 @@ uint8_t field_counted;
 uint8_t field_both;
 uint32_t field_last; ///< time of the last field edge
 
+/// Tick of an edge whose low half this is. It was, so all of the low half's range is good for how
+/// long it has waited since: 65535 ticks. At a high line rate, with everything else busy and the
+/// serial line receiving without a pause, that has been 40000.
 inline uint32_t lock_tick(uint16_t low) {
-    InterruptLock lock;
-    return tick_from_low(low);
+    const uint32_t now = tick_now();
+    return now - static_cast<uint16_t>(static_cast<uint16_t>(now) - low);
 }
 
 YOKEDOCK_RARE void record_line_edge(uint16_t stamp, uint8_t control) {

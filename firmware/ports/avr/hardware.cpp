@@ -6,7 +6,6 @@
 #include "firmware/ports/avr/startup.hpp"
 #include "firmware/ports/avr/video.hpp"
 #include "shared/sync/standards.hpp"
-#include <avr/eeprom.h>
 
 namespace yokedock {
 namespace firmware {
@@ -18,7 +17,9 @@ static_assert(kFirstPlan.ok, "the default standard must be one the device makes"
 } // namespace
 
 void AvrHardware::begin() {
-    PORTC |= kStopPin; // pull-up
+    PORTD |= kStopPin | kOverCurrentPin; // pull-ups
+    DDRL |= kStepVerticalPin | kStepHorizontalPin;
+    firmware::rearm_protection();
     DDRE |= kWindowPin;
     DDRH |= kPatternPin;
     firmware::pool.reset();
@@ -51,16 +52,22 @@ void AvrHardware::poll() {
 }
 
 void AvrHardware::record_field() {
+    const volatile uint8_t& number = sequencer.path.note.number;
+    if (number == field_number_) {
+        return;
+    }
+    // No lock: it would hold up the slot handler where it has most to do. A note stands for a
+    // field, so that one copied while its number stayed is whole.
     SlotSequencer::FieldNote note;
     uint32_t denominator;
-    {
-        InterruptLock lock;
-        if (sequencer.path.note.number == field_number_) {
-            return;
-        }
+    uint8_t before;
+    do {
+        before = number;
+        asm volatile("" ::: "memory");
         note = sequencer.path.note;
         denominator = sequencer.path.denominator;
-    }
+        asm volatile("" ::: "memory");
+    } while (before != number);
     const uint8_t begun = static_cast<uint8_t>(note.number - field_number_);
     fields_ += begun;
     field_number_ = note.number;
@@ -73,13 +80,31 @@ void AvrHardware::record_field() {
 }
 
 uint32_t AvrHardware::now() const {
-    InterruptLock lock;
-    return tick_from_low(TCNT4);
+    return tick_now();
 }
 
-uint32_t AvrHardware::bench_serial() const {
-    const uint32_t stored = eeprom_read_dword(reinterpret_cast<const uint32_t*>(0));
+uint32_t AvrHardware::stored_serial() const {
+    uint32_t stored = 0;
+    for (uint8_t i = 0; i < 4; ++i) {
+        stored |= static_cast<uint32_t>(eeprom_read(i)) << (8 * i);
+    }
     return stored == 0xFFFFFFFFu ? 0 : stored; // erased: no number given yet
+}
+
+uint8_t AvrHardware::eeprom_read(uint16_t address) const {
+    while (!eeprom_ready()) { // data sheet: no reading while a byte is written
+    }
+    EEAR = address;
+    EECR |= 1 << EERE;
+    return EEDR;
+}
+
+void AvrHardware::eeprom_write(uint16_t address, uint8_t value) {
+    EEAR = address;
+    EEDR = value;
+    InterruptLock lock; // the second bit within four cycles of the first (data sheet, EECR)
+    EECR = 1 << EEMPE;
+    EECR |= 1 << EEPE;
 }
 
 wire::ResetCause AvrHardware::reset_cause() const {
@@ -165,14 +190,35 @@ void AvrHardware::reset_counters() {
 void AvrHardware::start_capture(const wire::CaptureSettings& settings) {
     settings_ = settings;
     capture_ = kWaiting;
+    if (change_pending() && firmware::guard.stage() != Guard::Stage::kOff) {
+        sample_for_guard();
+    }
     poll();
 }
 
+bool AvrHardware::other_work() const {
+    return settings_.line_edge_mode != static_cast<uint8_t>(wire::EdgeMode::kOff) ||
+           pattern_ != wire::VideoPattern::kBlack;
+}
+
+/// While a capture waits for its sync the guard goes on looking, by the same schedule. The plan in
+/// force and the one to come share it: places stay inside the shorter line.
+void AvrHardware::sample_for_guard() {
+    wire::CaptureSettings quiet = settings_;
+    for (uint8_t i = 0; i < quiet.entries; ++i) {
+        quiet.schedule[i].channel |= wire::kScheduleQuiet;
+    }
+    const uint16_t now = static_cast<uint16_t>(2 * sequencer.plan().achieved.half_line_ticks);
+    start_sampling(quiet, now < line_ticks() ? now : line_ticks(), other_work());
+}
+
 void AvrHardware::begin_capture() {
+    if (sampler.enabled() != 0) {
+        stop_sampling(); // that of sample_for_guard()
+    }
     reset_counters();
     capture_ = kRunning;
-    const bool line_edges = settings_.line_edge_mode != static_cast<uint8_t>(wire::EdgeMode::kOff);
-    start_sampling(settings_, line_ticks(), line_edges || pattern_ != wire::VideoPattern::kBlack);
+    start_sampling(settings_, line_ticks(), other_work());
     start_edges(settings_.line_edge_mode, settings_.field_edge_mode);
 }
 
@@ -181,7 +227,47 @@ void AvrHardware::stop_capture() {
     stop_edges();
     stop_sampling();
     capture_ = kIdle;
+    firmware::pool.keep_newest(false);
     firmware::pool.seal_open();
+}
+
+void AvrHardware::start_watch(const wire::CaptureSettings& settings, bool keep) {
+    settings_ = settings;
+    capture_ = keep ? kRunning : kWatching; // field starts are kept as well
+    firmware::pool.keep_newest(keep);
+    const uint16_t now = static_cast<uint16_t>(2 * sequencer.plan().achieved.half_line_ticks);
+    start_sampling(settings_, now < line_ticks() ? now : line_ticks(), other_work());
+    start_edges(0, 0);
+}
+
+void AvrHardware::set_relays(uint8_t relays) {
+    if ((YOKEDOCK_RELAY_PORT & kRelayMask) == relays) {
+        return; // handlers only open
+    }
+    InterruptLock lock;
+    // A handler may have opened the supply since these were worked out.
+    constexpr uint8_t kSeen = (1 << kOverCurrentSeenBit) | (1 << kStopSeenBit);
+    if (firmware::guard.cause() != wire::StopCause::none || (GPIOR0 & kSeen) != 0) {
+        relays = static_cast<uint8_t>(relays & ~(kRelaySupply | kRelayBypass));
+    }
+    YOKEDOCK_RELAY_PORT = static_cast<uint8_t>((YOKEDOCK_RELAY_PORT & ~kRelayMask) | relays);
+}
+
+uint32_t AvrHardware::retrace_edges(bool line) {
+    const bool counted = line ? TIMSK4 != 0 : TIMSK5 != 0;
+    if (counted) {
+        InterruptLock lock;
+        return line ? line_counter.edges() : field_counter.edges();
+    }
+    // Nobody takes the flag: it tells whether there was any edge.
+    if (line && (TIFR4 & (1 << ICF4)) != 0) {
+        TIFR4 = 1 << ICF4;
+        ++edges_seen_[1];
+    } else if (!line && (TIFR5 & (1 << ICF5)) != 0) {
+        TIFR5 = 1 << ICF5;
+        ++edges_seen_[0];
+    }
+    return edges_seen_[line ? 1 : 0];
 }
 
 void AvrHardware::read_counters(wire::StatusAnswer& status) {

@@ -21,6 +21,11 @@ uint16_t result_time; ///< low half of the tick at which the handler found the l
 
 namespace {
 
+/// K1 and K2 open; the main loop does the rest.
+void open_supply() {
+    YOKEDOCK_RELAY_PORT &= static_cast<uint8_t>(~(kRelaySupply | kRelayBypass));
+}
+
 bool nothing_on_the_way() {
     InterruptLock lock;
     return !sampler.on_the_way();
@@ -41,9 +46,10 @@ void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks, 
     }
     const uint8_t prescale = settings.adc_prescale_log2;
     sampler.configure(settings, line_ticks, conversion_ticks(prescale),
-                      other_work ? line_ticks : 0);
+                      trigger_spacing(conversion_ticks(prescale), line_ticks, other_work));
     ADCSRA = 0;
-    ADMUX = static_cast<uint8_t>((1 << REFS0) | settings.schedule[0].channel);
+    ADMUX = static_cast<uint8_t>((1 << REFS0) |
+                                 (settings.schedule[0].channel & wire::kScheduleChannelMask));
     adcsra_quiet = static_cast<uint8_t>((1 << ADEN) | (1 << ADATE) | prescale);
     adcsra_armed = static_cast<uint8_t>(adcsra_quiet | (1 << ADIE));
     // The first conversion after switching on takes 25 converter clocks: one for nothing, by hand.
@@ -89,6 +95,22 @@ void recover_sampling() {
     ADCSRA = adcsra_armed;
 }
 
+uint16_t convert_once(uint8_t channel) {
+    // The first conversion after switching on takes longer, and the multiplexer settles meanwhile.
+    constexpr uint8_t kSlowest = 7;
+    const uint8_t single = static_cast<uint8_t>((1 << ADEN) | kSlowest);
+    ADMUX = static_cast<uint8_t>((1 << REFS0) | channel);
+    uint16_t code = 0;
+    for (uint8_t i = 0; i < 2; ++i) {
+        ADCSRA = static_cast<uint8_t>(single | (1 << ADSC));
+        while ((ADCSRA & (1 << ADSC)) != 0) {
+        }
+        code = ADC;
+    }
+    ADCSRA = 0;
+    return code;
+}
+
 void stop_sampling() {
     {
         InterruptLock lock;
@@ -107,6 +129,15 @@ void stop_sampling() {
 } // namespace firmware
 } // namespace yokedock
 
+/// A reading outside its limits.
+extern "C" __attribute__((used, externally_visible, noinline)) void
+yokedock_bad_reading(uint8_t channel, uint16_t code) {
+    using namespace yokedock::firmware;
+    if (guard.bad(channel, code)) {
+        open_supply();
+    }
+}
+
 /// take(), push_sample() and refill() in full: wherever the handler below finds something out of
 /// the common.
 extern "C" __attribute__((used, externally_visible, noinline)) void
@@ -114,6 +145,12 @@ yokedock_take_result(uint16_t code) {
     using namespace yokedock::firmware;
     Trigger trigger;
     const bool good = sampler.take(result_time, trigger);
+    if (good && guard.path.watching != 0 && guard.reading(trigger.channel, code)) {
+        open_supply();
+    }
+    if (good && trigger.quiet != 0) {
+        return;
+    }
     if (good) {
         pool.push_sample(trigger.time_low, code, trigger.channel, [](uint16_t low) {
             InterruptLock lock;
@@ -152,9 +189,9 @@ extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_ref
 
 /// Shuts only itself out and opens interrupts at once: the slot handler must not wait for the rest.
 /// By hand, for it runs once per line:
-///   part 1  Sampler::take() of the oldest turn, and BlockPool::push_sample()    r18 taken, X its
-///   time part 2  Sampler::prepare()                                                 r19 prepared,
-///   X turn, Z entry
+///   part 1  Sampler::take() of the oldest turn, Guard::reading() of its code, and
+///           BlockPool::push_sample()          r18 taken, X its time, r20 its channel, r21 quiet
+///   part 2  Sampler::prepare()                r19 prepared, X turn, Z entry
 ISR(ADC_vect, ISR_NAKED) {
     using namespace yokedock::firmware;
     asm volatile(
@@ -188,7 +225,9 @@ ISR(ADC_vect, ISR_NAKED) {
         "lds  r18, %[taken]   \n\t"
         "lds  r19, %[planned] \n\t"
         "cp   r18, r19        \n\t"
-        "breq 8f              \n\t"
+        "brne 55f             \n\t"
+        "54: rjmp 10f         \n\t"
+        "55:                  \n\t"
         "mov  r30, r18        \n\t"
         "andi r30, 0x18       \n\t"
         "ldi  r31, 0          \n\t"
@@ -204,11 +243,14 @@ ISR(ADC_vect, ISR_NAKED) {
         "sbc  r25, r19        \n\t"
         "subi r24, lo8(%[window]) \n\t"
         "sbci r25, hi8(%[window]) \n\t"
-        "brcc 8f              \n\t"
+        "brcc 54b             \n\t"
+        "ldd  r20, Z+5        \n\t" // channel
+        "sbic %[notes], %[watching] \n\t"
+        "rjmp 57f             \n\t" // the guard looks at it first
+        "53:                  \n\t"
         "lds  r21, %[left]    \n\t"
         "tst  r21             \n\t"
         "breq 9f              \n\t"
-        "ldd  r20, Z+5        \n\t" // channel
         "lds  r24, %[last]    \n\t"
         "lds  r25, %[last]+1  \n\t"
         "movw r30, r26        \n\t"
@@ -292,6 +334,7 @@ ISR(ADC_vect, ISR_NAKED) {
         [planned] "i"(&sampler.path.planned), [turn] "i"(sampler.path.turn),
         [soonest] "i"(&sampler.path.soonest), [window] "n"(kResultWindowTicks),
         [left] "i"(&pool.path.writer[0].left), [last] "i"(&pool.path.sample.last_low),
+        [notes] "I"(_SFR_IO_ADDR(GPIOR0)), [watching] "I"(kWatchingBit),
         [age] "i"(&pool.path.sample.age_low), [free] "i"(&pool.path.free_count),
         [block] "i"(&pool.path.writer[0].block), [dropped] "i"(&pool.path.writer[0].dropped),
         [gap] "i"(&pool.path.writer[0].gap));
@@ -373,6 +416,8 @@ ISR(ADC_vect, ISR_NAKED) {
         "adiw r26, 2          \n\t"
         "st   X+, r18         \n\t" // skip
         "ldd  r20, Z+10       \n\t" // channel
+        "st   X+, r20         \n\t"
+        "ldd  r20, Z+11       \n\t" // quiet
         "st   X, r20          \n\t"
         "lds  r20, %[wait]    \n\t"
         "lds  r21, %[wait]+1  \n\t"
@@ -435,10 +480,82 @@ ISR(ADC_vect, ISR_NAKED) {
         "call yokedock_refill \n\t"
         "pop  r1              \n\t"
         "pop  r0              \n\t"
-        "rjmp 30b             \n\t" ::[prepared] "i"(&sampler.path.prepared),
+        "rjmp 30b             \n\t"
+        // Guard::reading(), out of the way of who samples without a guard.
+        "57: ldd r21, Z+6     \n\t" // quiet
+        "mov  r30, r20        \n\t"
+        "swap r30             \n\t" // times 16
+        "ldi  r31, 0          \n\t"
+        "subi r30, lo8(-(%[reading])) \n\t"
+        "sbci r31, hi8(-(%[reading])) \n\t"
+        "ld   r24, Z          \n\t" // low
+        "ldd  r25, Z+1        \n\t"
+        "cp   r22, r24        \n\t"
+        "cpc  r23, r25        \n\t"
+        "brlo 50f             \n\t"
+        "ldd  r24, Z+2        \n\t" // high
+        "ldd  r25, Z+3        \n\t"
+        "cp   r24, r22        \n\t"
+        "cpc  r25, r23        \n\t"
+        "brlo 50f             \n\t"
+        "std  Z+4, r22        \n\t" // last
+        "std  Z+5, r23        \n\t"
+        "ldi  r19, 0          \n\t"
+        "std  Z+10, r19       \n\t" // strikes
+        "cpi  r20, %[spans]   \n\t"
+        "brsh 52f             \n\t"
+        "ldd  r19, Z+11       \n\t" // count
+        "inc  r19             \n\t"
+        "breq 56f             \n\t" // it stands still at 255
+        "std  Z+11, r19       \n\t"
+        "56: ldd r24, Z+6     \n\t" // least
+        "ldd  r25, Z+7        \n\t"
+        "cp   r22, r24        \n\t"
+        "cpc  r23, r25        \n\t"
+        "brsh 51f             \n\t"
+        "std  Z+6, r22        \n\t"
+        "std  Z+7, r23        \n\t"
+        "51: ldd r24, Z+8     \n\t" // most
+        "ldd  r25, Z+9        \n\t"
+        "cp   r24, r22        \n\t"
+        "cpc  r25, r23        \n\t"
+        "brsh 52f             \n\t"
+        "std  Z+8, r22        \n\t"
+        "std  Z+9, r23        \n\t"
+        "52:                  \n\t"
+        "tst  r21             \n\t"
+        "breq 58f             \n\t"
+        "ldi  r21, 0          \n\t" // not sent
+        "rjmp 14b             \n\t"
+        "50:                  \n\t"
+        "push r0              \n\t"
+        "push r1              \n\t"
+        "push r18             \n\t"
+        "push r20             \n\t"
+        "push r21             \n\t"
+        "push r22             \n\t"
+        "push r23             \n\t"
+        "push r26             \n\t"
+        "push r27             \n\t"
+        "clr  r1              \n\t"
+        "mov  r24, r20        \n\t"
+        "call yokedock_bad_reading \n\t"
+        "pop  r27             \n\t"
+        "pop  r26             \n\t"
+        "pop  r23             \n\t"
+        "pop  r22             \n\t"
+        "pop  r21             \n\t"
+        "pop  r20             \n\t"
+        "pop  r18             \n\t"
+        "pop  r1              \n\t"
+        "pop  r0              \n\t"
+        "rjmp 52b             \n\t"
+        "58: rjmp 53b         \n\t" ::[prepared] "i"(&sampler.path.prepared),
         [turn] "i"(sampler.path.turn), [turnsize] "n"(Sampler::kTurn),
         [entry] "i"(&sampler.path.at), [taken] "i"(&sampler.path.taken), [refs] "M"(1 << REFS0),
         [muxnext] "i"(&admux_next), [least] "i"(&sampler.path.least),
         [line] "i"(&sampler.path.line_ticks), [wait] "i"(&sampler.path.wait),
-        [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)), YOKEDOCK_PUMP_OPERANDS);
+        [armed] "i"(&adcsra_armed), [adcsra] "n"(_SFR_MEM_ADDR(ADCSRA)),
+        [reading] "i"(guard.path.reading), [spans] "M"(Guard::kSpanChannels),
+        YOKEDOCK_PUMP_OPERANDS);
 }

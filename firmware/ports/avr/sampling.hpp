@@ -13,6 +13,9 @@ void start_sampling(const wire::CaptureSettings& settings, uint16_t line_ticks, 
 /// Main loop: goes on when a trigger was lost and no result came.
 void recover_sampling();
 
+/// Main loop, no capture running: one reading at the slowest converter clock, about 0.3 ms.
+uint16_t convert_once(uint8_t channel);
+
 /// Main loop: no more samples when it returns (after two slots and a conversion at the most).
 void stop_sampling();
 

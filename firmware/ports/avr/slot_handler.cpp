@@ -21,6 +21,7 @@ namespace firmware {
 Pool pool;
 SlotSequencer sequencer;
 Sampler sampler;
+Guard guard;
 SlotState slot;
 
 extern "C" __attribute__((used, externally_visible, noinline)) void yokedock_enter_plan() {

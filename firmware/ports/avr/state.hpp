@@ -8,6 +8,7 @@
 #pragma once
 #include "firmware/core/block_pool.hpp"
 #include "firmware/core/edge_counter.hpp"
+#include "firmware/core/guard.hpp"
 #include "firmware/core/limits.hpp"
 #include "firmware/core/sampler.hpp"
 #include "firmware/core/slot_sequencer.hpp"
@@ -37,6 +38,7 @@ using Pool = BlockPool<kPoolBlocks, InterruptLock>;
 extern Pool pool;
 extern SlotSequencer sequencer;
 extern Sampler sampler;
+extern Guard guard;
 extern EdgeCounter line_counter;
 extern EdgeCounter field_counter;
 
@@ -56,18 +58,35 @@ struct SlotState {
 };
 extern SlotState slot;
 
-/// The tick whose low half this is, not more than 32767 ticks away from now. Interrupts must be
-/// off.
-inline uint32_t tick_from_low(uint16_t low) {
-    const uint16_t next_low = slot.next_low;
+/// The tick whose low half this is, not more than 32767 ticks away from that of the slot.
+inline uint32_t tick_near(uint16_t low, uint16_t next_low, uint16_t next_high) {
     const int16_t away = static_cast<int16_t>(static_cast<uint16_t>(low - next_low));
-    uint16_t high = slot.next_high;
+    uint16_t high = next_high;
     if (away < 0 && low > next_low) {
         --high;
     } else if (away >= 0 && low < next_low) {
         ++high;
     }
     return (static_cast<uint32_t>(high) << 16) | low;
+}
+
+/// The same for a tick near now. Interrupts must be off.
+inline uint32_t tick_from_low(uint16_t low) {
+    return tick_near(low, slot.next_low, slot.next_high);
+}
+
+/// The tick now. What is made of the three numbers needs no lock: the slot handler must not wait.
+inline uint32_t tick_now() {
+    uint16_t now;
+    uint16_t next_low;
+    uint16_t next_high;
+    {
+        InterruptLock lock;
+        now = TCNT4;
+        next_low = slot.next_low;
+        next_high = slot.next_high;
+    }
+    return tick_near(now, next_low, next_high);
 }
 
 } // namespace firmware

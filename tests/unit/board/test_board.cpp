@@ -57,8 +57,8 @@ double line_rate(const Seen& seen) {
 
 TEST_CASE("Edges come in order, alternate per comparator, and repeat exactly with the same seeds") {
     const BoardParameters p = demo_board();
-    Board first(p);
-    Board second(p);
+    Board first(p, BoardPower::kAlwaysOn);
+    Board second(p, BoardPower::kAlwaysOn);
     const Seen a = drive(first, 0.5, ChannelId::v_yoke_a);
     const Seen b = drive(second, 0.5, ChannelId::v_yoke_a);
     REQUIRE(a.edges.size() == b.edges.size());
@@ -74,7 +74,7 @@ TEST_CASE("Edges come in order, alternate per comparator, and repeat exactly wit
     CHECK(a.codes == b.codes);
     BoardParameters other = p;
     other.bench_noise_seed = 2;
-    Board third(other);
+    Board third(other, BoardPower::kAlwaysOn);
     CHECK(drive(third, 0.5, ChannelId::v_yoke_a).codes != a.codes);
 }
 
@@ -82,11 +82,11 @@ TEST_CASE("A bench with a fast crystal sees the free-running board slow by the c
           "locked sync exactly") {
     BoardParameters p = quiet_board();
     p.bench_clock_ppm_offset = 100;
-    Board board(p);
+    Board board(p, BoardPower::kAlwaysOn);
     const double locked = line_rate(drive(board, 1.5, ChannelId::ref_v));
     CHECK(locked == Approx(15734.2657).epsilon(1e-6)); // sync and stamps share the clock
-    Board alone(p);
-    Board exact(quiet_board());
+    Board alone(p, BoardPower::kAlwaysOn);
+    Board exact(quiet_board(), BoardPower::kAlwaysOn);
     const auto free_rate = [](Board& b) {
         Seen seen;
         while (const auto edge = b.run_until(1.5)) {
@@ -99,7 +99,7 @@ TEST_CASE("A bench with a fast crystal sees the free-running board slow by the c
 
 TEST_CASE("ADC codes are the true quantity through scale and lag") {
     BoardParameters p = quiet_board();
-    Board board(p);
+    Board board(p, BoardPower::kAlwaysOn);
     (void)drive(board, 0.6, ChannelId::ref_v);
     const double now = board.model().now_s();
     for (ChannelId channel :

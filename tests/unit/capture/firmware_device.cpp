@@ -44,8 +44,8 @@ class MemoryHardware {
     std::uint8_t* transmit_buffer() { return buffer_; }
     void transmit(std::uint8_t size) { sent.emplace_back(buffer_, buffer_ + size); }
     std::uint32_t now() const { return time_; }
-    static std::uint32_t clock_hz() { return 16000000; }
-    static std::uint32_t bench_serial() { return 1; }
+    static constexpr std::uint32_t clock_hz() { return 16000000; }
+    static std::uint32_t stored_serial() { return 1; }
     static wire::ResetCause reset_cause() { return wire::ResetCause::power; }
     const wire::SyncAchieved& sync_plan() const { return plan_; }
     void set_sync(const wire::SyncAchieved& plan) { plan_ = plan; }
@@ -64,7 +64,20 @@ class MemoryHardware {
     }
     void read_counters(wire::StatusAnswer&) const {}
     auto& pool() { return pool_; }
-    void supply_off() {}
+    void set_relays(std::uint8_t) {}
+    firmware::Guard& guard() { return guard_; }
+    static std::uint16_t convert(std::uint8_t) { return 0; }
+    const wire::CaptureSettings& capture_settings() const { return settings_; }
+    void start_watch(const wire::CaptureSettings&, bool) {}
+    template <class F> void locked(F f) { f(); }
+    void rearm_protection() {}
+    static bool arm_step(bool, std::uint16_t, bool) { return true; }
+    static bool step_passed(bool) { return false; }
+    void step_off() {}
+    std::uint8_t eeprom_read(std::uint16_t address) const { return eeprom_.at(address); }
+    static bool eeprom_ready() { return true; }
+    void eeprom_write(std::uint16_t address, std::uint8_t value) { eeprom_.at(address) = value; }
+    static std::uint32_t retrace_edges(bool) { return 0; }
     static bool stop_pressed() { return false; }
     static bool over_current() { return false; }
 
@@ -109,7 +122,9 @@ class MemoryHardware {
 
     std::uint8_t buffer_[wire::kMaxEncodedBytes] = {};
     firmware::BlockPool<firmware::kPoolBlocks, NoLock> pool_;
+    firmware::Guard guard_;
     wire::CaptureSettings settings_{};
+    std::vector<std::uint8_t> eeprom_ = std::vector<std::uint8_t>(4096, 0xFF);
     wire::SyncAchieved plan_{};
     bool output_on_ = false;
     bool capturing_ = false;

@@ -43,9 +43,11 @@ TEST_CASE("the firmware answers every request of a session") {
     const auto off = session.bench.power_off();
     REQUIRE(off.ok());
     CHECK(off.value().state == static_cast<std::uint8_t>(wire::BenchState::idle));
-    const auto on = session.bench.power_on();
-    REQUIRE_FALSE(on.ok()); // the reference bench in this form has no relays
+    const auto on = session.bench.power_on(wire::BenchState::checked);
+    REQUIRE_FALSE(on.ok()); // no limits were set
     CHECK(on.error().kind == ErrorKind::kRefused);
+    CHECK(on.error().text.find("give a profile with limits") != std::string::npos);
+    CHECK(session.bench.power().ok());
     const std::vector<std::uint8_t> sent(wire::kEchoBytes, 0);
     CHECK(session.bench.requester().echo(sent).value() == sent);
 }
@@ -88,6 +90,7 @@ TEST_CASE("the firmware's refusal of a schedule names the entry and the value") 
     wire::CaptureSettings settings{};
     settings.entries = 2;
     settings.schedule[1].channel = 0;
+    settings.schedule[0].places = settings.schedule[1].places = 1;
     settings.schedule[1].first_place = 2000; // a line has 1015 ticks
     const auto started = session.bench.start_capture(settings);
     REQUIRE_FALSE(started.ok());

@@ -3,6 +3,8 @@
     "-Wvolatile" // the firmware is C++14, where counting volatiles is fine
 #include "firmware/core/requests.hpp"
 #include "firmware/core/sampler.hpp"
+#include "firmware/core/schedule_watch.hpp"
+#include "host/bench/power_limits.hpp"
 #include "host/capture/schedules.hpp"
 #include "shared/sync/standards.hpp"
 #include <catch2/catch.hpp>
@@ -104,5 +106,109 @@ TEST_CASE("over some frames every line is sampled on v_yoke_a and on v_out_v") {
         INFO(standard.name);
         CHECK(yoke.size() == frame);
         CHECK(output.size() == frame);
+    }
+}
+
+// ---- while the bench guards the supply
+
+namespace {
+
+/// Every limit there can be.
+wire::GuardLimits all_limits() {
+    bench::PowerLimits l;
+    l.supply_min_v = 21.5;
+    l.supply_max_v = 26.5;
+    l.supply_max_a = 1.0;
+    l.soft_start_ms = 500;
+    l.soft_start_min_v = 10;
+    l.supply_idle_max_a = 0.8;
+    l.v_out_min_v = -1.5;
+    l.v_out_max_v = 56;
+    l.h_peak_max_v = 250;
+    l.heatsink_max_c = 95;
+    l.v_retrace_missing_ms = 50;
+    l.h_retrace_missing_ms = 1;
+    l.v_yoke_least_pp_a = 0.08;
+    l.h_yoke_least_pp_a = 0.4;
+    return bench::plan_guard(l).value().codes;
+}
+
+/// The standards, and plans by hand from 15.6 to 18 kHz with fields of many lengths.
+std::vector<wire::SyncAchieved> many_plans() {
+    std::vector<wire::SyncAchieved> plans;
+    for (const sync::Standard& standard : sync::kStandards) {
+        plans.push_back(plan_of(standard));
+    }
+    for (std::uint32_t hz = 15600; hz <= 18000; hz += 60) {
+        wire::SyncSettings settings = sync::kStandards[3].settings;
+        settings.line_rate_numerator = hz;
+        settings.half_lines = static_cast<std::uint16_t>(480 + 2 * (hz / 60 % 97));
+        const sync::PlanResult plan = sync::make_plan(settings, kClockHz);
+        REQUIRE(plan.ok);
+        plans.push_back(plan.achieved);
+    }
+    return plans;
+}
+
+void check_taken(const wire::CaptureSettings& settings, const wire::SyncAchieved& plan) {
+    const auto line = static_cast<std::uint16_t>(2 * plan.half_line_ticks);
+    CHECK(firmware::check_capture(settings, line) == firmware::kAllGood);
+    CHECK(firmware::told_often_enough(settings, line, false));
+    CHECK(firmware::watches_enough(settings, all_limits(), line, false, kClockHz));
+}
+
+} // namespace
+
+TEST_CASE("the firmware takes every guarded phase with every limit set, from 15.6 to 18 kHz") {
+    for (const wire::SyncAchieved& plan : many_plans()) {
+        const auto phases = measurement_phases(plan, kGuardedSeconds, Guarding::kWatched);
+        REQUIRE(phases.size() == measurement_phases(plan, {}).size());
+        for (const CapturePhase& phase : phases) {
+            INFO(phase.purpose << ", half line " << plan.half_line_ticks << ", half lines "
+                               << plan.half_lines);
+            check_taken(phase.settings, plan);
+        }
+        check_taken(all_channels(plan, 0.05).settings, plan);
+        wire::CaptureSettings edges;
+        edges.line_edge_mode = static_cast<std::uint8_t>(wire::EdgeMode::kRising);
+        add_quiet_guard(edges, plan);
+        check_taken(edges, plan);
+        CHECK(total_seconds(phases) <= kMaxBenchSeconds - 1.0);
+    }
+}
+
+TEST_CASE("without a guard the firmware refuses the same phases: the test above can fail") {
+    const wire::SyncAchieved plan = plan_of(sync::kStandards[0]);
+    for (const CapturePhase& phase : measurement_phases(plan, {})) {
+        INFO(phase.purpose);
+        CHECK_FALSE(firmware::watches_enough(phase.settings, all_limits(),
+                                             static_cast<std::uint16_t>(2 * plan.half_line_ticks),
+                                             false, kClockHz));
+    }
+}
+
+TEST_CASE("guarded schedules still see every line of a frame on the vertical channels, and every "
+          "tick of the line on the horizontal one") {
+    for (const sync::Standard& standard : sync::kStandards) {
+        const wire::SyncAchieved plan = plan_of(standard);
+        const auto phases = measurement_phases(plan, kGuardedSeconds, Guarding::kWatched);
+        const auto settings = phase_named(phases, "vertical").settings;
+        const unsigned frame =
+            plan.half_lines % 2 != 0 ? plan.half_lines : static_cast<unsigned>(plan.half_lines / 2);
+        INFO(standard.name);
+        CHECK(std::gcd(frame, static_cast<unsigned>(settings.entries)) == 1);
+        std::set<unsigned> places;
+        for (const CapturePhase& phase : phases) {
+            for (unsigned i = 0; phase.purpose == "horizontal" && i < phase.settings.entries; ++i) {
+                const wire::ScheduleEntry& entry = phase.settings.schedule[i];
+                for (unsigned n = 0;
+                     entry.channel == static_cast<std::uint8_t>(ChannelId::h_yoke_a) &&
+                     n < entry.places;
+                     ++n) {
+                    CHECK(places.insert(entry.first_place + n * entry.step).second);
+                }
+            }
+        }
+        CHECK(places.size() == 2u * plan.half_line_ticks);
     }
 }

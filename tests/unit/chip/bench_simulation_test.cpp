@@ -108,6 +108,123 @@ TEST_CASE("bytes go through the bench in memory, and waiting for output ends wit
     CHECK(wired.bench->time_s() > 0.01);
 }
 
+TEST_CASE("relays and step drives reach the board when their port is written, a reset drops them") {
+    const Wired wired = wire("adc"); // toggles PA0 with every conversion: K1's pin
+    wired.bench->send({4});
+    run(*wired.bench, 100'000);
+    const auto& drives = wired.board->drives;
+    REQUIRE(drives.size() > 30);
+    for (std::size_t i = 1; i < drives.size(); ++i) {
+        CHECK(drives[i].drive.k1 != drives[i - 1].drive.k1);
+        CHECK_FALSE(drives[i].drive.k2);
+        CHECK_FALSE(drives[i].drive.stop_pressed);
+        const double cycle = drives[i].time_s * kClockHz;
+        CHECK(cycle == Approx(std::round(cycle)).margin(1e-6)); // a whole cycle, not a step's end
+    }
+    const Wired dog = wire("watchdog"); // drives all of port A, then hangs
+    dog.bench->send({'p', 'h'});
+    run(*dog.bench, 400'000);
+    REQUIRE(dog.board->drives.size() >= 2);
+    CHECK_FALSE((dog.board->drives.front().drive == BenchDrive{}));
+    CHECK((dog.board->drives[1].drive == BenchDrive{}));
+    CHECK(dog.board->drives[1].time_s > 0.015);
+}
+
+TEST_CASE("each pin of the power side is the relay or drive that docs/bench gives it") {
+    constexpr unsigned kDdrA = 0x21, kPortA = 0x22, kDdrL = 0x10A, kPortL = 0x10B;
+    std::vector<std::uint8_t> script = {0};
+    const auto write = [&](unsigned address, unsigned value) { // at once
+        script.insert(script.end(),
+                      {0xFF, 0xFF, 0, 0, static_cast<std::uint8_t>(address),
+                       static_cast<std::uint8_t>(address >> 8), static_cast<std::uint8_t>(value)});
+        ++script[0];
+    };
+    write(kDdrA, 0x1F);
+    write(kDdrL, 0xFF);
+    for (unsigned bit = 0; bit < 6; ++bit) {
+        write(kPortA, 1u << bit); // bit 5 is no output: all off
+    }
+    write(kPortL, 1u << 3); // OC5A
+    write(kPortL, 1u << 4); // OC5B
+    write(kPortL, 0);
+    const Wired wired = wire("script");
+    wired.bench->send(script);
+    run(*wired.bench, 40'000);
+    constexpr bool BenchDrive::*kOrder[] = {
+        &BenchDrive::k1,
+        &BenchDrive::k2,
+        &BenchDrive::k3,
+        &BenchDrive::k4,
+        &BenchDrive::k5,
+        nullptr,
+        &BenchDrive::step_vertical,
+        &BenchDrive::step_horizontal,
+        nullptr,
+    };
+    // One write of the chip may be told in two steps (pin by pin): what holds until the next write
+    // counts, and writes are some 20 cycles apart.
+    std::vector<BenchDrive> settled;
+    const auto& drives = wired.board->drives;
+    for (std::size_t i = 0; i < drives.size(); ++i) {
+        if (i + 1 == drives.size() || drives[i + 1].time_s - drives[i].time_s > 8 / kClockHz) {
+            settled.push_back(drives[i].drive);
+        }
+    }
+    REQUIRE(settled.size() == std::size(kOrder));
+    for (std::size_t n = 0; n < settled.size(); ++n) {
+        BenchDrive expected;
+        if (kOrder[n] != nullptr) {
+            expected.*kOrder[n] = true;
+        }
+        CAPTURE(n);
+        CHECK((settled[n] == expected));
+    }
+}
+
+TEST_CASE("the over-current pin changes at the first clock edge after the board's comparator") {
+    const Wired wired = wire("slots"); // the board is run ahead of the chip by up to 512 cycles
+    for (unsigned i = 0; i < 40; ++i) {
+        wired.board->pin_changes.push_back({1e-3 + i * 10.03e-6, i % 2 == 0});
+    }
+    constexpr std::uint16_t kPinD = 0x29;
+    const auto pin = [&] { return (wired.bench->chip().data_byte(kPinD) & 1) != 0; };
+    Cycle before = 0;
+    std::vector<std::pair<Cycle, Cycle>> seen; // not yet, already
+    bool level = false;
+    while (wired.bench->chip().now() < 24'000) {
+        before = wired.bench->chip().now();
+        run(*wired.bench, 1);
+        if (pin() != level) {
+            level = !level;
+            seen.emplace_back(before, wired.bench->chip().now());
+        }
+    }
+    REQUIRE(seen.size() == 40);
+    for (std::size_t i = 0; i < seen.size(); ++i) {
+        const auto due =
+            static_cast<Cycle>(std::ceil(wired.board->pin_changes[i].time_s * kClockHz));
+        CHECK(seen[i].second >= due);
+        CHECK(seen[i].first <= due + 12); // an instruction with an interrupt entry is not cut
+    }
+}
+
+TEST_CASE("the stop button is read by the chip and felt by the relays") {
+    const Wired wired = wire("slots");
+    run(*wired.bench, 10'000);
+    constexpr std::uint16_t kPinD = 0x29;
+    CHECK((wired.bench->chip().data_byte(kPinD) & 2) == 0);
+    wired.bench->press_stop(true);
+    CHECK((wired.bench->chip().data_byte(kPinD) & 2) != 0);
+    REQUIRE(wired.board->drives.size() == 1);
+    CHECK(wired.board->drives[0].drive.stop_pressed);
+    CHECK(wired.board->drives[0].time_s * kClockHz ==
+          Approx(static_cast<double>(wired.bench->chip().now())).margin(1e-6));
+    wired.bench->press_stop(false);
+    CHECK_FALSE(wired.board->drives[1].drive.stop_pressed);
+    run(*wired.bench, 10'000);
+    CHECK((wired.bench->chip().data_byte(kPinD) & 2) == 0);
+}
+
 TEST_CASE("two benches with the same image and board say and do the same") {
     const Wired one = wire("slots");
     const Wired other = wire("slots");

@@ -29,6 +29,15 @@ struct FakeBoard : BoardPort {
         stands_at_s = limit_s;
         return std::nullopt;
     }
+    void set_drive(double time_s, const BenchDrive& drive) override {
+        drives.push_back({time_s, drive});
+    }
+    std::optional<PinChange> take_over_current() override {
+        if (next_pin < pin_changes.size() && pin_changes[next_pin].time_s <= stands_at_s) {
+            return pin_changes[next_pin++];
+        }
+        return std::nullopt;
+    }
     int adc_code(ChannelId channel, double time_s) override {
         rules_kept = rules_kept && time_s <= stands_at_s && time_s >= stands_at_s - 64e-6;
         return code(channel, time_s);
@@ -37,6 +46,13 @@ struct FakeBoard : BoardPort {
     std::vector<RetraceEdge> edges; ///< in time order
     std::function<int(ChannelId, double)> code = [](ChannelId, double) { return 512; };
     std::vector<SyncChange> sync;
+    struct Driven {
+        double time_s;
+        BenchDrive drive;
+    };
+    std::vector<Driven> drives;
+    std::vector<PinChange> pin_changes; ///< of the over-current pin, in time order
+    std::size_t next_pin = 0;
     std::size_t next = 0;
     double stands_at_s = 0;
     bool rules_kept = true;

@@ -1,83 +1,11 @@
 // SPDX-License-Identifier: MIT
-#include "firmware/core/device.hpp"
-#include "firmware/ports/host/fake_hardware.hpp"
 #include "shared/sync/standards.hpp"
-#include <catch2/catch.hpp>
+#include "tests/unit/firmware/device_fixture.hpp"
 
 using namespace yokedock;
 using namespace yokedock::firmware;
 
 namespace {
-
-struct Answer {
-    wire::MessageKind kind;
-    std::uint8_t number;
-    std::vector<std::uint8_t> payload;
-};
-
-struct Bench {
-    FakeHardware hardware;
-    Device<FakeHardware> device{hardware};
-
-    Bench() { device.begin(); }
-
-    void send_payload(wire::MessageKind kind, std::uint8_t number,
-                      const std::vector<std::uint8_t>& payload) {
-        std::uint8_t scratch[wire::kMaxFrameBytes];
-        std::uint8_t out[wire::kMaxEncodedBytes];
-        const std::size_t bytes =
-            wire::encode_frame(kind, number, payload.data(), payload.size(), scratch, out);
-        hardware.input.insert(hardware.input.end(), out, out + bytes);
-    }
-
-    std::vector<Answer> answers() {
-        while (device.poll()) {
-        }
-        std::vector<Answer> all;
-        wire::FrameDecoder<> decoder;
-        for (const auto& frame : hardware.sent) {
-            for (const std::uint8_t byte : frame) {
-                if (decoder.push(byte) == wire::DecodeEvent::kFrame) {
-                    const wire::Frame& f = decoder.frame();
-                    all.push_back({f.kind, f.number, {f.payload, f.payload + f.size}});
-                }
-            }
-        }
-        hardware.sent.clear();
-        return all;
-    }
-
-    Answer ask_payload(wire::MessageKind kind, std::uint8_t number,
-                       const std::vector<std::uint8_t>& payload) {
-        send_payload(kind, number, payload);
-        const auto all = answers();
-        REQUIRE(all.size() == 1);
-        CHECK(all[0].number == number);
-        return all[0];
-    }
-
-    template <class Request>
-    Answer ask(wire::MessageKind kind, std::uint8_t number, const Request& request) {
-        std::uint8_t payload[wire::kMaxPayloadBytes];
-        const std::size_t size = wire::write_fields(request, payload, sizeof(payload));
-        return ask_payload(kind, number, {payload, payload + size});
-    }
-};
-
-template <class Message> Message read(const Answer& answer) {
-    Message message;
-    REQUIRE(wire::read_fields(message, answer.payload.data(), answer.payload.size()));
-    return message;
-}
-
-void check_refused(const Answer& answer, wire::MessageKind request, wire::RefusalReason reason,
-                   std::uint32_t detail) {
-    REQUIRE(answer.kind == wire::MessageKind::refused);
-    const auto refused = read<wire::RefusedAnswer>(answer);
-    CHECK(refused.request == static_cast<std::uint8_t>(request));
-    CHECK(refused.reason == static_cast<std::uint8_t>(reason));
-    CHECK(refused.detail == detail);
-}
 
 using Kind = wire::MessageKind;
 using Reason = wire::RefusalReason;
@@ -116,7 +44,7 @@ TEST_CASE("a request said twice is answered twice and done once") {
     CHECK(bench.ask(Kind::identify, 3, wire::IdentifyRequest{}).kind ==
           wire::answer_to(Kind::identify));
     wire::IdentifyRequest other;
-    other.protocol = 2;
+    other.protocol = wire::kProtocolVersion + 1;
     CHECK(bench.ask(Kind::identify, 3, other).kind == Kind::refused);
 }
 
@@ -133,7 +61,8 @@ TEST_CASE("wrong requests are refused with reason and detail") {
                   Reason::bad_value, 0);
     check_refused(bench.ask(Kind::set_video, 6, wire::VideoSettings{5}), Kind::set_video,
                   Reason::bad_value, 0);
-    check_refused(bench.ask_payload(Kind::power_on, 7, {}), Kind::power_on, Reason::not_fitted, 0);
+    check_refused(bench.ask(Kind::power_on, 7, wire::PowerStage{1}), Kind::power_on,
+                  Reason::not_ready, static_cast<std::uint32_t>(wire::StopCause::no_limits));
     check_refused(bench.ask_payload(Kind::echo, 8, std::vector<std::uint8_t>(201, 1)), Kind::echo,
                   Reason::bad_size, 201);
     CHECK(bench.hardware.sync_changes == 0);
@@ -160,7 +89,7 @@ TEST_CASE("each value of a capture out of range is refused with its field number
     CHECK(refused([](auto& s) { s.field_edge_mode = 4; }) == 1);
     CHECK(refused([](auto& s) { s.adc_prescale_log2 = 3; }) == 2);
     CHECK(refused([](auto& s) { s.adc_prescale_log2 = 8; }) == 2);
-    CHECK(refused([](auto& s) { s.entries = 9; }) == 3);
+    CHECK(refused([](auto& s) { s.entries = wire::kMaxSchedule + 1; }) == 3);
     CHECK(refused([](auto& s) { s.schedule[0].channel = 8; }) == 4);
     CHECK(refused([](auto& s) { s.schedule[0].first_place = 1016; }) == 5);
     CHECK(refused([](auto& s) { s.schedule[1].step = 2; }) == 10);
@@ -242,68 +171,4 @@ TEST_CASE("frames with wrong sums are counted and never answered") {
     const auto status = read<wire::StatusAnswer>(bench.ask_payload(Kind::status, 1, {}));
     CHECK(status.frames_bad == 2);
     CHECK(status.fields == 7);
-}
-
-TEST_CASE("whatever switches the supply off is obeyed, kept and told") {
-    const auto after = [](auto act) {
-        Bench bench;
-        bench.device.bench().enter(wire::BenchState::live);
-        const int calls = bench.hardware.supply_off_calls;
-        act(bench);
-        bench.device.poll();
-        CHECK(bench.hardware.supply_off_calls > calls);
-        CHECK(!bench.device.bench().supply_on());
-        return std::pair(bench.device.bench().state(), bench.device.bench().cause());
-    };
-    using State = wire::BenchState;
-    using Cause = wire::StopCause;
-    CHECK(after([](Bench& b) { b.hardware.stop = true; }) ==
-          std::pair(State::tripped, Cause::stop_button));
-    CHECK(after([](Bench& b) { b.hardware.current = true; }) ==
-          std::pair(State::tripped, Cause::over_current));
-    CHECK(after([](Bench& b) { b.hardware.time += 16000u * kSilenceLimitMs + 1; }) ==
-          std::pair(State::tripped, Cause::host_silent));
-    CHECK(after([](Bench& b) { b.ask_payload(Kind::power_off, 1, {}); }) ==
-          std::pair(State::idle, Cause::asked));
-    CHECK(after([](Bench& b) {
-              b.ask_payload(Kind::power_off, 1, {5, 5});
-          }) == // odd size: off is off
-          std::pair(State::idle, Cause::asked));
-}
-
-TEST_CASE(
-    "the supply stays on while the host is heard, and silence does nothing to an idle bench") {
-    Bench bench;
-    bench.device.bench().enter(wire::BenchState::live);
-    const std::uint32_t step = 16000u * (kSilenceLimitMs - 1);
-    for (std::uint8_t i = 0; i < 40; ++i) { // over the wrap of the clock
-        bench.hardware.time += step;
-        bench.ask_payload(Kind::status, i, {});
-    }
-    CHECK(bench.device.bench().state() == wire::BenchState::live);
-    Bench idle;
-    idle.hardware.time += 0x80000000u;
-    idle.device.poll();
-    CHECK(idle.device.bench().state() == wire::BenchState::idle);
-    CHECK(idle.device.bench().cause() == wire::StopCause::none);
-}
-
-TEST_CASE("after a watchdog reset the bench is tripped until it is told to be off") {
-    FakeHardware hardware;
-    hardware.cause = wire::ResetCause::watchdog_reset;
-    Device<FakeHardware> device(hardware);
-    device.begin();
-    CHECK(hardware.supply_off_calls > 0);
-    CHECK(device.bench().state() == wire::BenchState::tripped);
-    CHECK(device.bench().cause() == wire::StopCause::watchdog);
-}
-
-TEST_CASE("a checked bench falls back to idle on any reason to stop") {
-    BenchMachine bench;
-    bench.enter(wire::BenchState::checked);
-    bench.stop(wire::StopCause::host_silent);
-    CHECK(bench.state() == wire::BenchState::idle);
-    CHECK(bench.cause() == wire::StopCause::host_silent);
-    bench.stop(wire::StopCause::stop_button); // nothing was on: the cause stays
-    CHECK(bench.cause() == wire::StopCause::host_silent);
 }

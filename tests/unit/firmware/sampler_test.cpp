@@ -19,7 +19,7 @@ struct Planned {
 std::vector<Planned> run(const wire::CaptureSettings& settings, int lines, std::uint8_t prescale) {
     Sampler sampler;
     const std::uint16_t conversion = conversion_ticks(prescale);
-    sampler.configure(settings, 1016, conversion);
+    sampler.configure(settings, 1016, conversion, trigger_spacing(conversion, 1016, false));
     sampler.enable(true);
     std::vector<Planned> seen;
     std::vector<std::uint32_t> on_the_way;
@@ -81,7 +81,8 @@ TEST_CASE("in half-line slots a place beyond the half is triggered in the second
     settings.entries = 1;
     settings.schedule[0] = {2, 700, 0, 1};
     Sampler sampler;
-    sampler.configure(settings, 1016, conversion_ticks(4));
+    sampler.configure(settings, 1016, conversion_ticks(4),
+                      trigger_spacing(conversion_ticks(4), 1016, false));
     CHECK(sampler.plan(1000, 508, 1) == 0);
     CHECK(sampler.plan(1508, 509, 0) == 192);
     CHECK(sampler.plan(2017, 508, 1) == 0);
@@ -93,7 +94,7 @@ TEST_CASE("a result without a trigger of the right age is not told, and the one 
     settings.entries = 1;
     settings.schedule[0] = {2, 100, 0, 1};
     Sampler sampler;
-    sampler.configure(settings, 1016, 216);
+    sampler.configure(settings, 1016, 216, trigger_spacing(216, 1016, false));
     Trigger trigger{};
     CHECK_FALSE(sampler.take(500, trigger)); // nothing planned
     CHECK(sampler.plan(1000, 1016, 1) == 100);

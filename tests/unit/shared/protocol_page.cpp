@@ -91,10 +91,17 @@ std::string protocol_page() {
     out << "\n## Bench states\n\n| number | state | meaning |\n|---|---|---|\n";
 #define X(name, id, text) out << "| " << id << " | `" #name "` | " << text << " |\n";
     YOKEDOCK_BENCH_STATES(X)
-    out << "\n## Stop causes\n\n| number | cause | meaning |\n|---|---|---|\n";
+#undef X
+    out << "\n## Stop causes\n\n| number | cause | meaning | next step |\n|---|---|---|---|\n";
+#define X(name, id, text, next_step)                                                               \
+    out << "| " << id << " | `" #name "` | " << text << " | " << next_step << " |\n";
     YOKEDOCK_STOP_CAUSES(X)
+#undef X
+#define X(name, id, text) out << "| " << id << " | `" #name "` | " << text << " |\n";
     out << "\n## Reset causes\n\n| number | cause | meaning |\n|---|---|---|\n";
     YOKEDOCK_RESET_CAUSES(X)
+    out << "\n## States of a load step\n\n| number | state | meaning |\n|---|---|---|\n";
+    YOKEDOCK_STEP_STATES(X)
 #undef X
     out << "\n## Fields\n\nA refusal of a value names its field by the number in the first "
            "column.\n";

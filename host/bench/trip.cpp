@@ -1,0 +1,57 @@
+// SPDX-License-Identifier: MIT
+#include "host/bench/trip.hpp"
+#include "host/bench/channel_codes.hpp"
+#include <cmath>
+#include <fmt/format.h>
+
+namespace yokedock::bench {
+
+Trip trip_of(const wire::PowerAnswer& answer, std::string stage) {
+    Trip trip;
+    trip.cause = static_cast<wire::StopCause>(answer.cause);
+    trip.stage = std::move(stage);
+    trip.tripped = answer.state == static_cast<std::uint8_t>(wire::BenchState::tripped);
+    trip.time = trip.tripped ? answer.trip_time : 0;
+    if (answer.channel < kChannelCount && trip.tripped) {
+        trip.reading = TripReading{static_cast<ChannelId>(answer.channel), answer.code,
+                                   trip.cause == wire::StopCause::load_lost && answer.channel < 2};
+    }
+    return trip;
+}
+
+std::string reading_text(const Trip& trip) {
+    if (!trip.reading) {
+        return "";
+    }
+    const ChannelId id = trip.reading->channel;
+    const char* name = kChannels[static_cast<std::size_t>(id)].name;
+    if (trip.reading->is_swing) {
+        const double swing = std::abs(value_of(id, trip.reading->code) - value_of(id, 0));
+        return fmt::format("{} swung by {:.3f} {}", name, swing,
+                           kChannels[static_cast<std::size_t>(id)].unit);
+    }
+    return fmt::format("{} read {}", name, value_text(id, trip.reading->code));
+}
+
+std::string trip_text(const Trip& trip) {
+    const std::string reading = reading_text(trip);
+    return fmt::format(
+        "{} in stage \"{}\": {}{}; expected none of this; {}",
+        trip.tripped ? "the bench switched the supply off" : "the supply was not switched on",
+        trip.stage, link::stop_cause_text(trip.cause), reading.empty() ? "" : " (" + reading + ")",
+        link::next_step_text(trip.cause));
+}
+
+bool supply_off(const wire::PowerAnswer& answer) {
+    return (answer.relays & kSupplyRelays) == 0;
+}
+
+std::optional<Trip> ask_trip(const Bench& bench, std::string stage) {
+    const auto answer = bench.power();
+    if (!answer || answer.value().cause == static_cast<std::uint8_t>(wire::StopCause::none)) {
+        return std::nullopt;
+    }
+    return trip_of(answer.value(), std::move(stage));
+}
+
+} // namespace yokedock::bench

@@ -6,8 +6,8 @@ namespace yokedock::capture {
 
 struct MeasureOptions {
     PhaseSeconds seconds;
-    Guarding guarding = Guarding::kNone;
     bool simulated = false; ///< the user or the program knows that the bench is a virtual one
+    Guarding guarding = Guarding::kNone;
 };
 
 struct MeasureProgress {

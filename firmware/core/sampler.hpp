@@ -60,6 +60,7 @@ class Sampler {
         path.waiting = 0;
         path.taken = path.planned = path.prepared = 0;
         set_line(line_ticks);
+        fit_schedule();
         refill();
     }
 
@@ -71,8 +72,13 @@ class Sampler {
         for (Turn& turn : path.turn) {
             turn.place = inside_line(turn.place);
         }
+    }
+
+    /// Main loop, right after set_line, interrupts on: the schedule itself, which no handler reads
+    /// and which would hold them off for too long.
+    void fit_schedule() {
         for (Entry& entry : entry_) {
-            if (entry.last >= line_ticks) { // a sync change has made the line shorter
+            if (entry.last >= path.line_ticks) { // a sync change has made the line shorter
                 entry.place = entry.last = entry.first = inside_line(entry.first);
             }
         }

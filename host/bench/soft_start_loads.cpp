@@ -40,7 +40,7 @@ std::optional<LoadFinding> judge_soft_start_loads(const SoftStartLoads& loads,
             const double ohm = *node / *field;
             if (ohm < kShortShare * *loads.vertical_ohm) {
                 return LoadFinding{
-                    wire::StopCause::over_current, ChannelId::v_yoke_a, *field,
+                    wire::StopCause::load_current, ChannelId::v_yoke_a, *field,
                     fmt::format("the vertical load looks like a short: the output node moves by "
                                 "{:.1f} V and the load's current by {:.2f} A, that is {:.1f} ohm; "
                                 "expected at least {:.1f} ohm, half of the yoke's {:.3g} ohm",

@@ -21,7 +21,7 @@ struct SoftStartLoads {
 };
 
 struct LoadFinding {
-    wire::StopCause cause; ///< load_lost, or over_current: a load that is nearly a short
+    wire::StopCause cause; ///< load_lost, or load_current: a load that is nearly a short
     ChannelId channel;     ///< where it was seen
     double value;          ///< swing there, in the channel's unit
     std::string text;      ///< what was seen and what was expected, without the next step

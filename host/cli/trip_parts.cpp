@@ -44,6 +44,7 @@ constexpr Suspect kSuspects[] = {
     {heatsink, kVerticalOutput, kOutputIc},
     {heatsink, kThermal, kHeatSink},
     {load_current, kVerticalYoke, kYokeCoil},
+    {load_current, kVerticalYoke, kConnector},
     {load_current, kHorizontalYoke, kYokeCoil},
     {load_lost, kVerticalYoke, kConnector},
     {load_lost, kVerticalOutput, kCouplingCapacitor},

@@ -24,6 +24,11 @@ class VirtualBench {
     }
     [[nodiscard]] const std::string& address() const { return address_; }
     void unplug() { process_->signal(9); }
+    /// Ends it as Ctrl-C does; what it told at the end.
+    std::string end() {
+        process_->signal(15);
+        return process_->finish().err;
+    }
 
   private:
     std::unique_ptr<Process> process_;

@@ -81,12 +81,12 @@ TEST_CASE("cut at 120 moments of its writing, the old or the new calibration is 
     for (const bool second : {true, false}) { // into the empty copy, and over an older one
         FirmwareRig rig(stored(second ? std::vector{old} : std::vector{example(2), old}));
         rig.ask<write_calibration>(fresh);
-        // Some 110 bytes of 3.3 ms each: 60 cuts, 9 ms and a bit apart so that they walk through
+        // Up to 168 bytes of 3.3 ms each: 60 cuts, 11 ms and a bit apart so that they walk through
         // the writing of a byte, reach beyond the end.
         int kept_old = 0, has_new = 0;
         std::set<std::size_t> cut_bytes;
         for (int cut = 0; cut < 60; ++cut) {
-            rig.run_for(16000 * 9 + 3777);
+            rig.run_for(16000 * 11 + 3777);
             Eeprom left = rig.chip().eeprom();
             if ((rig.chip().data_byte(kEecr) & kEepe) != 0) {
                 // Cut within a byte, what it holds is not known: erased, half programmed, done.

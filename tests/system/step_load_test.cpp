@@ -39,6 +39,21 @@ struct Sample {
     int code;
 };
 
+void keep_samples(const AnswerFrame& frame, std::vector<Sample>& samples) {
+    wire::BlockHead head;
+    const std::size_t size = wire::wire_size<wire::BlockHead>();
+    if (frame.kind != wire::MessageKind::block ||
+        !wire::read_fields(head, frame.payload.data(), size) || head.kind != 1) {
+        return;
+    }
+    wire::ReadVisitor in(frame.payload.data() + size, frame.payload.size() - size);
+    for (unsigned i = 0; i < head.count; ++i) {
+        std::uint32_t word = 0;
+        in.field("", "", word);
+        samples.push_back({head.base_time + (word >> 13), static_cast<int>(word & 1023)});
+    }
+}
+
 /// The same load by the ticks told: nothing but first_edge, the periods and the sample's own tick.
 double told_current(const wire::StepSettings& s, std::uint32_t since_first, double tau) {
     const std::uint32_t period = s.on_ticks + s.off_ticks;
@@ -81,20 +96,7 @@ TEST_CASE("samples fall on the load's curve at the ticks told, from 10 us to 10 
                        : Load::code(load.current(at));
         };
         std::vector<Sample> samples;
-        rig.on_frame = [&](const AnswerFrame& frame) {
-            wire::BlockHead head;
-            const std::size_t size = wire::wire_size<wire::BlockHead>();
-            if (frame.kind != wire::MessageKind::block ||
-                !wire::read_fields(head, frame.payload.data(), size) || head.kind != 1) {
-                return;
-            }
-            wire::ReadVisitor in(frame.payload.data() + size, frame.payload.size() - size);
-            for (unsigned i = 0; i < head.count; ++i) {
-                std::uint32_t word = 0;
-                in.field("", "", word);
-                samples.push_back({head.base_time + (word >> 13), static_cast<int>(word & 1023)});
-            }
-        };
+        rig.on_frame = [&](const AnswerFrame& frame) { keep_samples(frame, samples); };
         rig.ask<wire::requests::set_sync>(sync::kStandards[0].settings);
         // A period that is no multiple of the line: 16 times 1016.83 ticks, and 37.
         wire::StepSettings s{1, 0, 0, 0, 20};
@@ -225,5 +227,79 @@ TEST_CASE("a calibration is stored and a load step driven beside other work: no 
     REQUIRE(drive.size() == 400);
     for (std::size_t n = 0; n < drive.size(); ++n) {
         REQUIRE(drive[n].at == drive[0].at + n / 2 * 110000 + (n % 2 != 0 ? 50000 : 0));
+    }
+}
+
+TEST_CASE("edges a timer's turn apart and samples stand at their ticks, wherever it begins") {
+    for (unsigned start = 0; start < 12; ++start) {
+        FirmwareRig rig;
+        rig.keep_edges = false;
+        std::vector<Edge> drive;
+        rig.on_output = [&](sim::Output output, Cycle at, bool high) {
+            if (output == sim::Output::kOc5b) {
+                drive.push_back({at, high});
+            }
+        };
+        // A sample's code tells when it was taken.
+        rig.on_sample = [&](std::uint8_t channel, Cycle at) {
+            return channel == static_cast<std::uint8_t>(ChannelId::h_yoke_a)
+                       ? static_cast<int>(at / 2 % 1024)
+                       : 0; // the rail is off
+        };
+        std::vector<Sample> samples;
+        rig.on_frame = [&](const AnswerFrame& frame) { keep_samples(frame, samples); };
+        rig.run_for(5501 * start);
+        rig.ask<wire::requests::set_sync>(sync::kStandards[0].settings);
+        rig.run_for(16000 * 17 + 3001 * (start % 5)); // a whole field
+        wire::StepSettings s{2, 65536, 66045, 40, 20};
+        const auto started = rig.ask<wire::requests::step_load>(s);
+        wire::CaptureSettings capture;
+        capture.adc_prescale_log2 = 5;
+        capture.entries = 1;
+        capture.schedule[0] = {1, 406, 0, 1};
+        const auto began = rig.ask<wire::requests::start_capture>(capture);
+        std::uint16_t next = 0;
+        for (int i = 0; i < 100; ++i) {
+            rig.run_for(30000);
+            const auto read = rig.ask<wire::requests::read_blocks>({next, 30, next});
+            next = static_cast<std::uint16_t>(read.sent_from + read.sent);
+        }
+        CAPTURE(start, started.first_edge);
+        REQUIRE(drive.size() == 2u * s.periods);
+        const auto zero = static_cast<std::uint32_t>(drive[0].at) - started.first_edge;
+        for (std::size_t n = 0; n < drive.size(); ++n) {
+            const Cycle want =
+                drive[0].at + n / 2 * (s.on_ticks + s.off_ticks) + (n % 2 != 0 ? s.on_ticks : 0u);
+            CHECK(drive[n].at == want);
+            CHECK(drive[n].high == (n % 2 == 0));
+        }
+        REQUIRE(samples.size() > 1000);
+        int worst = 0;
+        for (const Sample& sample : samples) {
+            const std::uint32_t at = sample.tick + began.aperture_ticks + zero;
+            const int off = (sample.code - static_cast<int>(at / 2 % 1024) + 1536) % 1024 - 512;
+            worst = std::max(worst, std::abs(off));
+        }
+        CHECK(worst <= 1); // two cycles a code
+    }
+}
+
+TEST_CASE("a new plan holds off the slots for less than one, whenever it comes and sent or not") {
+    // One slot that is not served moves every later sample by half a line against the edges.
+    FirmwareRig rig;
+    rig.keep_edges = false;
+    for (const std::uint8_t sent : {std::uint8_t{0}, std::uint8_t{1}}) {
+        rig.ask<wire::requests::sync_output>({sent});
+        Cycle longest = 0;
+        for (unsigned n = 0; n < 120; ++n) {
+            rig.run_for(160000 + 1237u * n);
+            rig.chip().clear_longest();
+            rig.ask<wire::requests::set_sync>(sync::kStandards[n % 2].settings);
+            longest = std::max(longest, rig.chip().statistics().longest_overflow_to_entry);
+        }
+        CAPTURE(static_cast<int>(sent));
+        CHECK(rig.chip().statistics().overflows_merged == 0);
+        CHECK(rig.chip().statistics().top_missed == 0);
+        CHECK(longest < 300); // of 508 cycles
     }
 }

@@ -141,10 +141,12 @@ void AvrHardware::set_sync(const wire::SyncAchieved& achieved) {
         }
         slot.longest = 0;
     }
+    const uint16_t line = line_ticks(); // divisions: not while interrupts are off
     {
         InterruptLock lock;
-        sampler.set_line(line_ticks());
+        sampler.set_line(line);
     }
+    sampler.fit_schedule();
     set_video_pattern(pattern_, achieved);
     reset_counters();
 }

@@ -297,7 +297,7 @@ TEST_CASE("loads are judged behind the soft-start resistor, and the bypass stays
         {"not yet running", 0.3, 0.01, 2, {}, ""},
         {"plug off", 14, 0.01, 2, wire::StopCause::load_lost, "vertical load"},
         {"shorted to 0.4 ohm, with 1 ohm of sense resistor", 0.72, 0.4, 2,
-         wire::StopCause::over_current, "1.8 ohm"},
+         wire::StopCause::load_current, "1.8 ohm"},
         {"line plug off", 31, 0.4, 0.02, wire::StopCause::load_lost, "horizontal load"},
     };
     for (const Row& row : rows) {

@@ -1,0 +1,126 @@
+// SPDX-License-Identifier: MIT
+// The bench switches the board's supply: a healthy board is measured, four that would lose a part
+// are stopped behind the soft-start resistor, the loads are checked, and the bench is calibrated.
+#include "tests/cli/fixture.hpp"
+#include "tests/cli/virtual_bench.hpp"
+#include <nlohmann/json.hpp>
+
+using Catch::Contains;
+using Json = nlohmann::json;
+
+namespace {
+
+const std::string kBoards = std::string(YOKEDOCK_SOURCE_FOLDER) + "/demo/boards/";
+
+std::vector<std::string> guarded(std::vector<std::string> words) {
+    for (const char* word : {"--simulated", "--profile", "", "--nothing-changed", "--confirm",
+                             "tube_discharged", "--confirm", "anode_lead", "--quiet-cautions"}) {
+        words.emplace_back(*word != '\0' ? word : kBoards + "quillwood13.profile.json");
+    }
+    return words;
+}
+
+} // namespace
+
+TEST_CASE("boards that would lose a part are stopped behind the soft-start resistor, in words, and "
+          "the IC survives") {
+    struct Row {
+        const char* board;
+        std::vector<const char*> words; ///< what was seen, what to look at, which part
+    };
+    const std::vector<Row> rows = {
+        {"quillwood13_ic_reversed",
+         {"A; expected at most supply_idle_max_a", "backwards", "IC401"}},
+        {"quillwood13_yoke_off", {"no current in the vertical load", "yoke or load plug", "CN401"}},
+        {"quillwood13_supply_high",
+         {"what feeds the soft start is 28.", "transformer tap", "T101"}},
+        {"quillwood13_yoke_shorted", {"looks like a short", "shorted yoke", "L401"}},
+    };
+    for (const Row& row : rows) {
+        INFO(row.board);
+        const TempFolder folder;
+        VirtualBench bench({"--board", kBoards + row.board + ".json"}, "relays");
+        const Finished run =
+            yokedock(guarded({"measure", "--bench", bench.address(), "--out", "r.json"}), folder);
+        INFO(run.err);
+        CHECK(run.exit_code == 4);
+        CHECK_THAT(run.err, Contains("in stage \"starting\"") && Contains("supply off, confirmed"));
+        CHECK_THAT(run.err, !Contains("supply live"));
+        for (const char* words : row.words) {
+            CHECK_THAT(run.err, Contains(words));
+        }
+        CHECK_THAT(bench.end(), Contains("vertical output IC: survived"));
+    }
+}
+
+TEST_CASE("a healthy board comes up guarded, is measured, and is off afterwards") {
+    const TempFolder folder;
+    VirtualBench bench({}, "relays");
+    const Finished run =
+        yokedock(guarded({"measure", "--bench", bench.address(), "--out", "r.json"}), folder);
+    INFO(run.err);
+    CHECK(run.exit_code == 0);
+    CHECK_THAT(run.err, Contains("supply settled") && Contains("supply off, confirmed"));
+    CHECK_THAT(run.out, Contains("BENCH NOT CALIBRATED"));
+    const Json record = Json::parse(folder.read("r.json"));
+    CHECK(record.at("power").at("stages").size() == 5);
+    CHECK_THAT(bench.end(), Contains("survived"));
+}
+
+TEST_CASE("check finds both loads of the demonstration right, and a yoke learned from them") {
+    const TempFolder folder;
+    const VirtualBench bench({}, "relays");
+    const Finished run =
+        yokedock({"check", "--bench", bench.address(), "--simulated", "--profile",
+                  kBoards + "quillwood13.profile.json", "--learn", "yokes.json", "--json"},
+                 folder);
+    INFO(run.err << run.out);
+    REQUIRE(run.exit_code == 0);
+    const Json shown = Json::parse(run.out);
+    CHECK(shown.at("calibrated") == false);
+    // The board file's yokes, within 3 of the stated standard uncertainties.
+    const std::map<std::string, double> truth = {{"v_load_ohm", 11}, {"v_load_h", 22e-3}};
+    std::size_t found = 0;
+    for (const Json& load : shown.at("loads")) {
+        CHECK(load.at("verdict") == "ok");
+        for (const Json& figure : load.at("figures")) {
+            const auto known = truth.find(figure.at("name").get<std::string>());
+            if (known != truth.end()) {
+                ++found;
+                CHECK(std::abs(figure.at("value").get<double>() - known->second) <
+                      3 * figure.at("u").get<double>());
+            }
+        }
+    }
+    CHECK(found == truth.size());
+    CHECK_THAT(folder.read("yokes.json"), Contains("vertical") && Contains("horizontal"));
+}
+
+TEST_CASE("a calibration is stored in the bench, outlives it, and every table says so") {
+    const TempFolder folder;
+    const std::vector<std::string> keep = {"--eeprom", (folder.path() / "bench.eeprom").string()};
+    {
+        VirtualBench bench(keep, "relays");
+        const auto calibrate = [&](std::vector<std::string> words) {
+            words.insert(words.begin(), {"calibrate", "--bench", bench.address(), "--simulated",
+                                         "--file", "b.json"});
+            return yokedock(words, folder);
+        };
+        // With the supply off no current flows in the load: that is known.
+        const Finished no_serial =
+            calibrate({"--channel", "v_yoke_a", "--true", "0", "--true-u", "0.001", "--store"});
+        INFO(no_serial.err);
+        CHECK(no_serial.exit_code != 0);
+        CHECK_THAT(no_serial.err, Contains("--give-serial"));
+        const Finished stored = calibrate({"--channel", "v_yoke_a", "--true", "0", "--true-u",
+                                           "0.01", "--store", "--give-serial", "7001"});
+        INFO(stored.err);
+        REQUIRE(stored.exit_code == 0);
+        (void)bench.end();
+    }
+    VirtualBench again(keep, "relays");
+    const Finished shown = yokedock({"calibrate", "--bench", again.address(), "--show"}, folder);
+    INFO(shown.err << shown.out);
+    CHECK(shown.exit_code == 0);
+    CHECK_THAT(shown.out, Contains("7001") && Contains("v_yoke_a"));
+}

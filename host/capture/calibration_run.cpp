@@ -166,7 +166,8 @@ Result<StoredCalibration> read_stored(const bench::Bench& bench) {
 }
 
 Status store(const bench::Bench& bench, const Calibration& calibration) {
-    if (calibration.serial != bench.identity().bench_serial) {
+    const std::uint32_t is = bench.identity().bench_serial; // 0: it has none yet
+    if (is != 0 && calibration.serial != is) {
         return Error{
             ErrorKind::kRefused,
             fmt::format("the calibration is of bench {}, this is bench {}; nothing was stored",

@@ -424,8 +424,8 @@ void set_up_calibrate(Parser& app, Chosen& chosen) {
     command.add_flag("--json", o->json, "--show as JSON").group("Output");
     command.footer(
         "Example:\n"
-        "  yokedock calibrate --bench tcp:127.0.0.1:4100 --channel supply_v --true 0 --true-u "
-        "0.01\n"
+        "  yokedock calibrate --bench tcp:127.0.0.1:4100 --channel v_yoke_a --true 0 --true-u "
+        "0.001\n"
         "  yokedock calibrate --bench tcp:127.0.0.1:4100 --channel supply_v --true 24.03 "
         "--true-u 0.02 --store\n"
         "  yokedock calibrate --bench tcp:127.0.0.1:4100 --show\n\n" +

@@ -79,7 +79,10 @@ TEST_CASE("check finds both loads of the demonstration right, and a yoke learned
     const Json shown = Json::parse(run.out);
     CHECK(shown.at("calibrated") == false);
     // The board file's yokes, within 3 of the stated standard uncertainties.
-    const std::map<std::string, double> truth = {{"v_load_ohm", 11}, {"v_load_h", 22e-3}};
+    const std::map<std::string, double> truth = {{"v_load_resistance_ohm", 11},
+                                                 {"v_load_inductance_h", 22e-3},
+                                                 {"h_load_resistance_ohm", 0.3},
+                                                 {"h_load_inductance_h", 320e-6}};
     std::size_t found = 0;
     for (const Json& load : shown.at("loads")) {
         CHECK(load.at("verdict") == "ok");

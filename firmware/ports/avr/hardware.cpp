@@ -136,10 +136,11 @@ void AvrHardware::set_sync(const wire::SyncAchieved& achieved) {
     {
         InterruptLock lock;
         sequencer.request_plan(&plans_[newest_], off);
-        if (off) {
-            set_idle_levels(plans_[newest_]);
-        }
         slot.longest = 0;
+    }
+    if (off) { // nobody else moves these pins while no sync goes out
+        InterruptLock lock;
+        set_idle_levels(plans_[newest_]);
     }
     const uint16_t line = line_ticks(); // divisions: not while interrupts are off
     {

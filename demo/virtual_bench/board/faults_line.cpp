@@ -57,7 +57,7 @@ constexpr Fault kLine[] = {
      "line output",
      "damper open: what conducts in its place does so late and badly (assumed 30 V, 3 ohm at "
      "worst)",
-     {add(&P::line_output_damper_v, 1, 30), add(&P::line_output_damper_ohm, 0.2, 3)}},
+     {add(&P::line_output_damper_v, 0.5, 8), add(&P::line_output_damper_ohm, 0.3, 4)}},
     {"h_joint_bad",
      "line output",
      "bad joint in series with the yoke",
@@ -70,7 +70,7 @@ constexpr Fault kLine[] = {
     {"h_yoke_shorted",
      "horizontal yoke",
      "part of the horizontal coil's turns shorted",
-     {add(&P::line_yoke_shorted_share, 0.02, 0.2), scale(&P::line_yoke_coupling, 0.35, 0.9)}},
+     {add(&P::line_yoke_shorted_share, 0.02, 0.15), scale(&P::line_yoke_coupling, 0.35, 0.75)}},
     {"h_yoke_open",
      "horizontal yoke",
      "horizontal coil open, or its plug off",

@@ -73,6 +73,7 @@ namespace yokedock::sim {
     X(vertical_output, boost_diode_v, "V", 0, 100, 0.02, "drop in its charging path")              \
     X(vertical_output, boost_charge_ohm, "ohm", 1e-3, 1e12, 0.05, "resistance of that path")       \
     X(vertical_output, boost_switch_ohm, "ohm", 0, 1e12, 0.1, "resistance of its switch")          \
+    X(vertical_output, breakdown_v, "V", 1, 1e4, 0, "its output cannot rise above")                \
     X(vertical_yoke, inductance_h, "H", 1e-6, 1e6, 0.02, "vertical load")                          \
     X(vertical_yoke, resistance_ohm, "ohm", 1e-3, 1e12, 0.02, "vertical load")                     \
     X(vertical_yoke, shorted_share, "1", 0, 0.9, 0, "part of the turns bridged by a short")        \

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: MIT
-// The measurement without the chip (demo/virtual_bench/model_bench) against the one through firmware
-// image and wire, on the same boards and the same bench.
+// The measurement without the chip (demo/virtual_bench/model_bench) against the one through
+// firmware image and wire, on the same boards and the same bench.
 //
-// Both see the same board with the same errors of gain, zero and clock, and with noise of their own:
-// figures may differ by what is left of their uncertainties, u without its part from the scale. Each
-// of some 70 figures of 3 boards is a draw, so 4 standard deviations are allowed: by chance one run
-// in 80 would fail, but the seeds are fixed.
+// Both see the same board with the same errors of gain, zero and clock, and with noise of their
+// own: figures may differ by what is left of their uncertainties, u without its part from the
+// scale. Each of some 70 figures of 3 boards is a draw, so 4 standard deviations are allowed: by
+// chance one run in 80 would fail, but the seeds are fixed.
 #include "demo/virtual_bench/board/ideal_sync.hpp"
 #include "demo/virtual_bench/model_bench/model_bench.hpp"
 #include "tests/system/measured_board.hpp"
@@ -53,11 +53,15 @@ void compare(const char* fault, double severity) {
         CHECK(a.purpose == b.purpose);
         CHECK(a.aperture_ticks == b.aperture_ticks);
         CHECK(a.conversion_ticks == b.conversion_ticks);
-        CHECK(a.samples.ticks.size() == Approx(b.samples.ticks.size()).epsilon(0.002).margin(3));
+        // The device gives up results that come late: up to 1 % in the vertical capture.
+        CHECK(a.samples.ticks.size() >= b.samples.ticks.size());
+        CHECK(a.samples.ticks.size() == Approx(b.samples.ticks.size()).epsilon(0.01).margin(3));
         CHECK(a.field_starts.ticks.size() ==
               Approx(b.field_starts.ticks.size()).margin(1)); // captures begin anywhere in a field
-        // Both directions of the line edges may cost stamps on the device.
-        CHECK(a.line_edges.ticks.size() == Approx(b.line_edges.ticks.size()).epsilon(0.01).margin(3));
+        // The device gives up stamps where much comes at once, most where both directions do.
+        const bool both = a.settings.line_edge_mode == static_cast<int>(wire::EdgeMode::kBoth);
+        CHECK(a.line_edges.ticks.size() ==
+              Approx(b.line_edges.ticks.size()).epsilon(both ? 0.04 : 0.005).margin(3));
         CHECK(a.field_edges.ticks.size() == Approx(b.field_edges.ticks.size()).margin(2));
     }
     int compared = 0;
@@ -70,9 +74,11 @@ void compare(const char* fault, double severity) {
         if (a.status != analysis::FigureStatus::kMeasured || a.status != b->status) {
             continue;
         }
-        // A yes or no and a count of edges must be the same; their u is 0.
+        // A yes or no and a count of edges must be the same; their u is 0. The sink warms up by
+        // some 40 mK a second, and the link makes the real measurement up to 1 s longer.
+        const double drift = a.name == "heatsink_c" ? 0.04 : 0;
         CHECK(std::fabs(a.value - b->value) <=
-              4 * std::hypot(own_u(a), own_u(*b)) + 1e-9 * std::fabs(a.value));
+              4 * std::hypot(own_u(a), own_u(*b)) + drift + 1e-9 * std::fabs(a.value));
         ++compared;
     }
     CHECK(compared > 50);
@@ -88,6 +94,6 @@ TEST_CASE("A dried coupling capacitor measures the same without the chip") {
     compare("v_coupling_dried", 0.4);
 }
 
-TEST_CASE("A retrace capacitor that is low measures the same without the chip") {
-    compare("h_retrace_cap_low", 0.5);
+TEST_CASE("An S-capacitor that is low measures the same without the chip") {
+    compare("h_s_cap_low", 0.6);
 }

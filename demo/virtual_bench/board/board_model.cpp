@@ -34,7 +34,9 @@ void BoardModel::configure(const BoardParameters& p) {
 }
 
 void BoardModel::look_at_faults() {
-    if (live_.look(now_s_ - kSettleS, heat_sink_.celsius())) {
+    // Not before the moment itself, whatever the sum of times rounds to.
+    const double time_s = std::max(now_s_ - kSettleS, live_.next_look_s());
+    if (live_.look(time_s, heat_sink_.celsius())) {
         use(live_.parameters());
     }
 }

@@ -70,7 +70,7 @@ constexpr Fault kLine[] = {
     {"h_yoke_shorted",
      "horizontal yoke",
      "part of the horizontal coil's turns shorted",
-     {add(&P::line_yoke_shorted_share, 0.02, 0.15), scale(&P::line_yoke_coupling, 0.35, 0.75)}},
+     {add(&P::line_yoke_shorted_share, 0.01, 0.15), set(&P::line_yoke_coupling, 0.6)}},
     {"h_yoke_open",
      "horizontal yoke",
      "horizontal coil open, or its plug off",
@@ -81,7 +81,7 @@ constexpr Fault kHeat[] = {
     {"heatsink_loose",
      "thermal",
      "vertical output IC loose on its heat sink",
-     {add(&P::thermal_joint_k_per_w, 5, 200)}},
+     {add(&P::thermal_joint_k_per_w, 10, 800)}},
 };
 
 } // namespace

@@ -10,6 +10,10 @@
 
 namespace yokedock::sim {
 
+/// Phases for matrices of many boards: 36 fields, half the samples of the line. Same figures, some
+/// with up to twice the uncertainty, for less than half the time.
+constexpr capture::PhaseSeconds kQuickSeconds{0.35, 0.05, 0.6, 0.1, 0.3};
+
 struct ModelBenchOptions {
     wire::SyncSettings sync;    ///< one that sync::make_plan accepts; find_standard() has some
     std::vector<FaultUse> live; ///< faults that come and go, on top of the values

@@ -17,8 +17,11 @@ constexpr FaultChange add(Member member, double mild, double worst) {
 constexpr FaultChange parallel(Member member, double mild, double worst) {
     return {member, ChangeKind::kParallel, mild, worst};
 }
+constexpr FaultChange set(Member member, double mild, double worst) {
+    return {member, ChangeKind::kSet, mild, worst};
+}
 constexpr FaultChange set(Member member, double value) {
-    return {member, ChangeKind::kSet, value, value};
+    return set(member, value, value);
 }
 
 [[nodiscard]] std::span<const Fault> supply_and_sync();

@@ -70,7 +70,7 @@ constexpr Fault kLine[] = {
     {"h_yoke_shorted",
      "horizontal yoke",
      "part of the horizontal coil's turns shorted",
-     {add(&P::line_yoke_shorted_share, 0.01, 0.15), set(&P::line_yoke_coupling, 0.6)}},
+     {add(&P::line_yoke_shorted_share, 0.01, 0.15), set(&P::line_yoke_coupling, 0.2, 0.7)}},
     {"h_yoke_open",
      "horizontal yoke",
      "horizontal coil open, or its plug off",

@@ -23,7 +23,7 @@ const wire::SyncSettings& sync_525() {
 
 BoardTruth truth_of(const BoardParameters& p, bool sync) {
     TruthOptions options;
-    options.settle_s = 0.4;
+    options.settle_s = 0.6; // a boost capacitor without charge takes its time
     options.watch_s = 0.12;
     options.sync = sync;
     return measure_truth(p, sync_525(), options);
@@ -196,7 +196,7 @@ const Show kShows[] = {
          return !f.line.locked && near(f.line.rate_hz, healthy(false).line.rate_hz, 1e-4);
      }},
     {"afc_filter_open", 1, true, // no lag: the field's pulses come through to the oscillator
-     [](const T& h, const T& f) { return f.line.jitter_s > 2 * h.line.jitter_s; }},
+     [](const T& h, const T& f) { return f.line.jitter_s > 1.4 * h.line.jitter_s; }},
 
     // Line oscillator.
     {"h_timing_off", 0.5, false, // 1/C of sqrt(1.015 * 1.15)
@@ -301,13 +301,18 @@ TEST_CASE("Every fault moves a true figure as its circuit says") {
 
 TEST_CASE("A dried reservoir ripples at twice the mains, an open rectifier branch at the mains") {
     BoardParameters dried = board_with("reservoir_dried", 0.7);
+    dried.vertical_ic_dead = 1; // its load at the field rate would show beside the mains
     CHECK(amplitude(dried, 120, rail) > 0.3);
     CHECK(amplitude(dried, 120, rail) > 20 * amplitude(dried, 60, rail));
     // With a good reservoir the regulator hides it; the raw side shows it.
-    const BoardParameters open = board_with("rectifier_open", 1);
-    CHECK(amplitude(open, 60, raw) > 0.5);
+    BoardParameters open = board_with("rectifier_open", 1);
+    open.vertical_ic_dead = 1;
+    // A saw of I T / C = 0.44 A / (60 Hz 4700 uF) = 1.56 V: its first harmonic is 1 / pi of that.
+    CHECK(amplitude(open, 60, raw) > 0.4);
     CHECK(amplitude(open, 60, raw) > 2 * amplitude(open, 120, raw));
-    CHECK(amplitude(quiet_board(), 60, raw) < 0.02);
+    BoardParameters good = quiet_board();
+    good.vertical_ic_dead = 1;
+    CHECK(amplitude(good, 60, raw) < 0.02);
     CHECK(amplitude(open, 60, rail) < 0.01);
     // Two at once: half-wave on what is left of the reservoir.
     REQUIRE(apply_fault(dried, "rectifier_open", 1).ok());

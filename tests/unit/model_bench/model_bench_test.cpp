@@ -83,9 +83,10 @@ TEST_CASE("A fault that comes and goes is measured as it is, and a warm board as
     options.warm_up_s = 900;
     options.warm_up_pace = 3000;
     const analysis::FigureSet warm = measure_model(p, options);
-    const analysis::Figure* locked = analysis::find_figure(warm, "v_locked");
-    REQUIRE(locked != nullptr);
-    CHECK((locked->status != analysis::FigureStatus::kMeasured || locked->value == 0));
+    // The weaker it drives, the less it heats: it settles where most of its drive has gone, between
+    // the temperatures at which the fault comes in.
+    CHECK(value(warm, "v_yoke_swing_a") < 0.5 * value(cold, "v_yoke_swing_a"));
     CHECK(value(warm, "heatsink_c") > 44);
+    CHECK(value(warm, "heatsink_c") < 56);
     CHECK(value(warm, "h_locked") == 1);
 }

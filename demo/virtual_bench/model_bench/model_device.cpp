@@ -43,6 +43,16 @@ ModelDevice::ModelDevice(const BoardParameters& p, const std::vector<FaultUse>& 
 
 ModelDevice::~ModelDevice() = default;
 
+/// Both line edges: the input sees one direction at a time.
+bool ModelDevice::turned_to(std::int64_t ticks, bool rising) {
+    if (rising != looks_for_rise_ || ticks < turned_ticks_) {
+        return false;
+    }
+    looks_for_rise_ = !rising;
+    turned_ticks_ = ticks + kTurnTicks;
+    return true;
+}
+
 void ModelDevice::stamp(const RetraceEdge& edge) {
     if (capture_ == nullptr) {
         return;
@@ -52,6 +62,10 @@ void ModelDevice::stamp(const RetraceEdge& edge) {
     const std::int64_t ticks = first_tick_at(edge.time_s);
     if (!wanted(mode, edge.rising) || ticks < capture_->begin_ticks ||
         ticks > capture_->end_ticks) {
+        return;
+    }
+    const bool both = mode == static_cast<std::uint8_t>(wire::EdgeMode::kBoth);
+    if (edge.line && both && !turned_to(ticks, edge.rising)) {
         return;
     }
     capture::RawEdges& edges = edge.line ? capture_->line_edges : capture_->field_edges;
@@ -160,6 +174,8 @@ capture::RawCapture ModelDevice::take(const capture::CapturePhase& phase) {
                                             phase.settings.line_edge_mode != 0));
         sampler_->enable(true);
     }
+    looks_for_rise_ = true;
+    turned_ticks_ = 0;
     capture_ = &capture;
     run_until(capture.end_ticks);
     capture_ = nullptr;

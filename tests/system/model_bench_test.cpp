@@ -25,25 +25,34 @@ double own_u(const analysis::Figure& figure) {
     return std::sqrt(std::max(0.0, figure.u * figure.u - figure.u_scale * figure.u_scale));
 }
 
-void compare(const char* fault, double severity) {
-    INFO("fault " << (fault == nullptr ? "none" : fault));
+struct Fitted {
+    const char* fault;
+    double severity;
+};
+
+void compare(const std::vector<Fitted>& faults) {
+    std::string name = "board";
     const auto file = sim::load_board(std::string(YOKEDOCK_BOARDS) + "/quillwood13.json");
     REQUIRE(file.ok());
     sim::BoardParameters board = file.value().parameters;
-    if (fault != nullptr) {
-        REQUIRE(sim::apply_fault(board, fault, severity).ok());
+    for (const Fitted& each : faults) {
+        REQUIRE(sim::apply_fault(board, each.fault, each.severity).ok());
+        name += fmt::format(" {}={}", each.fault, each.severity);
     }
+    INFO(name);
     const wire::SyncSettings& sync = *sim::find_standard("525/59.94");
     const double begin_s = processor_s();
     sim::ModelBenchOptions options;
     options.sync = sync;
+    options.seconds = sim::kQuickSeconds;
+    options.settle_s = 0.5;
     const auto model = sim::run_model_bench(board, options);
     const double middle_s = processor_s();
-    const test::MeasuredBoard real = test::measure_board(board, sync);
+    const test::MeasuredBoard real =
+        test::measure_board(board, sync, true, options.settle_s, options.seconds);
     const double real_s = processor_s() - middle_s;
-    fmt::print("{}: model {:.2f} s of processor time, real path {:.2f} s, ratio {:.1f}\n",
-               fault == nullptr ? "healthy" : fault, middle_s - begin_s, real_s,
-               real_s / (middle_s - begin_s));
+    fmt::print("{}: model {:.2f} s of processor time, real path {:.2f} s, ratio {:.1f}\n", name,
+               middle_s - begin_s, real_s, real_s / (middle_s - begin_s));
 
     REQUIRE(model.raw.captures.size() == real.outcome.measurement.captures.size());
     for (std::size_t k = 0; k < model.raw.captures.size(); ++k) {
@@ -55,13 +64,14 @@ void compare(const char* fault, double severity) {
         CHECK(a.conversion_ticks == b.conversion_ticks);
         // The device gives up results that come late: up to 1 % in the vertical capture.
         CHECK(a.samples.ticks.size() >= b.samples.ticks.size());
-        CHECK(a.samples.ticks.size() == Approx(b.samples.ticks.size()).epsilon(0.01).margin(3));
+        CHECK(a.samples.ticks.size() == Approx(b.samples.ticks.size()).epsilon(0.015).margin(3));
         CHECK(a.field_starts.ticks.size() ==
               Approx(b.field_starts.ticks.size()).margin(1)); // captures begin anywhere in a field
-        // The device gives up stamps where much comes at once, most where both directions do.
+        // The device gives up some stamps where much comes at once: at the start (9 of them), and
+        // where both directions are stamped.
         const bool both = a.settings.line_edge_mode == static_cast<int>(wire::EdgeMode::kBoth);
         CHECK(a.line_edges.ticks.size() ==
-              Approx(b.line_edges.ticks.size()).epsilon(both ? 0.04 : 0.005).margin(3));
+              Approx(b.line_edges.ticks.size()).epsilon(both ? 0.06 : 0).margin(15));
         CHECK(a.field_edges.ticks.size() == Approx(b.field_edges.ticks.size()).margin(2));
     }
     int compared = 0;
@@ -87,13 +97,19 @@ void compare(const char* fault, double severity) {
 } // namespace
 
 TEST_CASE("A healthy board measures the same without the chip") {
-    compare(nullptr, 0);
+    compare({});
 }
 
-TEST_CASE("A dried coupling capacitor measures the same without the chip") {
-    compare("v_coupling_dried", 0.4);
+TEST_CASE("A board with two faults measures the same without the chip") {
+    // The retrace pulse is too short for both its stamps: not measured, in both.
+    compare({{"v_coupling_dried", 0.4}, {"h_retrace_cap_low", 0.5}});
 }
 
-TEST_CASE("A retrace pulse too short for both its stamps measures the same without the chip") {
-    compare("h_retrace_cap_low", 0.5);
+TEST_CASE("Boards with other faults measure the same without the chip", "[.][all_boards]") {
+    compare({{"boost_path_dead", 0.8}});
+    compare({{"h_s_cap_low", 0.6}, {"ramp_cap_leaky", 0.7}});
+    compare({{"rail_resistance", 0.6}, {"v_crossover", 0.8}});
+    compare({{"v_yoke_shorted", 0.3}, {"h_joint_bad", 0.7}});
+    // Not a board out of lock, or with hum near the field rate: where in the beat it is watched
+    // counts.
 }

@@ -49,8 +49,10 @@ constexpr const char* kTail = R"(
   dried reservoir, or low mains, it comes through at the mains frequency.
 * `decoupling_dried`: the model's supply is stiff up to 10 kHz, and loads are averaged over 50 us; what the capacitor does
   at the line rate is not modelled.
-* `sync_weak` up to about 0.9, `afc_filter_open`, `sync_differentiator_open` below about 0.6: a board at the right rate
-  stays locked; hold and pull-in ranges show them.
+* `sync_weak` and `sync_differentiator_open` up to a severity of 0.5, `afc_open` and `afc_pulse_missing` up to 0.3,
+  `sync_coupling_dried` up to 0.2, `sync_integrator_open` up to 0.1: a board whose rates are right stays locked, and only its
+  hold and pull-in ranges are narrower. `afc_filter_open`: locked at any severity; jitter is up by some half.
+* `v_timing_cap_low` and `ramp_resistor_high` near 1: the swing is so small that the field comparator never sees a pulse.
 * `heatsink_loose`, `ic_fails_warm`, `v_warm_drift`: nothing while the board is cold.
 * `v_ic_reversed`, and other faults that a real bench would trip on: with the board simply on (`--power on`, model bench) the
   supply has no limit of its own, so currents can be absurd; with relays the bench stops the start.

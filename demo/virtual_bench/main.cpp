@@ -22,12 +22,14 @@ using namespace yokedock::sim;
 struct Options {
     std::string board;
     std::vector<std::string> settings;
+    std::vector<std::string> faults;
     std::string firmware;
     std::uint16_t port = 0;
     std::string unix_path;
     std::string eeprom_file;
     std::optional<std::uint32_t> seed;
     bool list_settings = false;
+    bool list_faults = false;
     bool statistics = false;
     BoardPower power = BoardPower::kRelays;
     ServeOptions serve;
@@ -51,13 +53,15 @@ int fail(const Error& error) {
     return static_cast<int>(error.kind);
 }
 
-/// Board file, then the seed, then the settings in order: the later wins.
-Result<BoardParameters> board_parameters(const Options& options) {
+/// Board file with its faults, then the seed, then the settings in order (the later wins), then the
+/// faults asked for.
+Result<FaultyBoard> faulty_board(const Options& options) {
     const auto file = load_board(options.board);
     if (!file) {
         return file.error();
     }
-    BoardParameters parameters = file.value().parameters;
+    FaultyBoard board = file.value();
+    BoardParameters& parameters = board.parameters;
     if (options.seed) {
         parameters.bench_seed = *options.seed;
         parameters.bench_noise_seed = *options.seed;
@@ -66,7 +70,21 @@ Result<BoardParameters> board_parameters(const Options& options) {
     if (!applied) {
         return applied.error();
     }
-    return parameters;
+    for (const std::string& text : options.faults) {
+        const auto use = parse_fault(text);
+        const Status fitted = use ? fit_fault(board, use.value()) : Status(use.error());
+        if (!fitted) {
+            return fitted.error();
+        }
+    }
+    return board;
+}
+
+void list_faults() {
+    for (const Fault& fault : fault_table()) {
+        fmt::print("{:<24} {:<20} {}{}\n", fault.id, fault.section, fault.text,
+                   fault.heat ? " (comes with the heat sink's temperature)" : "");
+    }
 }
 
 void list_settings(const BoardParameters& parameters) {
@@ -134,12 +152,16 @@ Status keep_eeprom(const std::string& path, const std::vector<std::uint8_t>& byt
 }
 
 int run(const Options& options) {
-    const auto parameters = board_parameters(options);
-    if (!parameters) {
-        return fail(parameters.error());
+    if (options.list_faults) {
+        list_faults();
+        return 0;
+    }
+    const auto board = faulty_board(options);
+    if (!board) {
+        return fail(board.error());
     }
     if (options.list_settings) {
-        list_settings(parameters.value());
+        list_settings(board.value().parameters);
         return 0;
     }
     auto server = options.unix_path.empty() ? SocketServer::listen_tcp(options.port)
@@ -153,7 +175,8 @@ int run(const Options& options) {
     }
     const BenchFactory make_bench = [&] {
         auto made = BenchSimulation::create(
-            options.firmware, std::make_unique<Board>(parameters.value(), options.power));
+            options.firmware,
+            std::make_unique<Board>(board.value().parameters, options.power, board.value().live));
         if (made && !eeprom.value().empty()) {
             made.value()->chip().set_eeprom(eeprom.value());
         }
@@ -181,6 +204,11 @@ void add_options(CLI::App& app, Options& options) {
                    "bend a value of the board: path=value, repeatable (see --list-settings)")
         ->type_name("PATH=VALUE")
         ->allow_extra_args(false);
+    app.add_option("--fault", options.faults,
+                   "put a fault on the board: its name, and its severity from 0 to 1 (default 1); "
+                   "repeatable (see --list-faults)")
+        ->type_name("ID[=SEVERITY]")
+        ->allow_extra_args(false);
     const std::map<std::string, BoardPower> powers{{"on", BoardPower::kAlwaysOn},
                                                    {"relays", BoardPower::kRelays}};
     app.add_option("--power", options.power,
@@ -191,6 +219,7 @@ void add_options(CLI::App& app, Options& options) {
         ->default_str("relays");
     app.add_flag("--list-settings", options.list_settings,
                  "list all values of the board, then end");
+    app.add_flag("--list-faults", options.list_faults, "list all faults, then end");
     app.add_option("--seed", options.seed,
                    "which bench: draws its noise, gain, zero and clock errors");
     auto* port = app.add_option("--listen", options.port, "TCP port on 127.0.0.1; 0: any free one")

@@ -127,6 +127,10 @@ void add_pulse_width(const Axis& axis, const AxisTiming& timing, double clock_u,
     const std::string text = axis.text("retrace, comparator pulse");
     const auto& rise = axis.pulses->rise_s;
     const auto& fall = axis.pulses->fall_s;
+    // Where a pulse is too short for the device to stamp both its ends, it may get a rise and then
+    // the next pulse's fall, time and again: that is no pulse.
+    const double period = timing.edges ? timing.edges->period_s : INFINITY;
+    bool too_long = false;
     std::vector<double> width;
     std::size_t f = 0;
     for (std::size_t i = 0; i < rise.size(); ++i) {
@@ -134,12 +138,18 @@ void add_pulse_width(const Axis& axis, const AxisTiming& timing, double clock_u,
             ++f;
         }
         if (f < fall.size() && (i + 1 == rise.size() || fall[f] < rise[i + 1])) {
-            width.push_back(fall[f] - rise[i]);
+            const double each = fall[f] - rise[i];
+            too_long = too_long || each >= period;
+            if (each < period) {
+                width.push_back(each);
+            }
         }
     }
     if (width.size() < 3) {
-        result.figures.push_back(not_measured(axis.name("retrace_pulse_us"), text, "us",
-                                              "both edges of the retrace pulse were not stamped"));
+        result.figures.push_back(not_measured(
+            axis.name("retrace_pulse_us"), text, "us",
+            too_long ? "rises and falls stamped are of different pulses: too short for the bench"
+                     : "both edges of the retrace pulse were not stamped"));
         return;
     }
     auto middle = width.begin() + static_cast<std::ptrdiff_t>(width.size() / 2);

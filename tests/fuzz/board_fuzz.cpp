@@ -22,6 +22,10 @@ extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t siz
     const auto board = sim::parse_board(text, "fuzz.json", YOKEDOCK_BOARDS);
     if (board) {
         check_ranges(board.value().parameters);
+        for (const sim::FaultUse& use : board.value().live) {
+            test::promise(use.fault != nullptr && use.severity >= 0 && use.severity <= 1,
+                          "a fault is one of the table, its severity from 0 to 1");
+        }
     } else {
         test::promise(board.error().kind == ErrorKind::kFile, "a bad file is a file error");
     }
@@ -30,5 +34,10 @@ extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t siz
     sim::BoardParameters bent = kGood;
     (void)sim::apply_setting(bent, text);
     check_ranges(bent);
+    sim::FaultyBoard faulty{kGood, {}, {}};
+    if (const auto use = sim::parse_fault(text)) {
+        test::promise(sim::fit_fault(faulty, use.value()).ok(), "one fault fits any board");
+    }
+    check_ranges(faulty.parameters);
     return 0;
 }

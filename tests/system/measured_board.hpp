@@ -19,7 +19,8 @@ struct MeasuredBoard {
 /// Powers bench and board, sends the sync (or none), lets the board settle, measures. FAILs on any error.
 inline MeasuredBoard measure_board(const sim::BoardParameters& parameters,
                                    const wire::SyncSettings& settings, bool sync_on = true,
-                                   double settle_s = 1.0) {
+                                   double settle_s = 1.0,
+                                   const capture::PhaseSeconds& seconds = {}) {
     auto simulation = sim::BenchSimulation::create(YOKEDOCK_FIRMWARE_ELF,
                                                    std::make_unique<sim::Board>(parameters));
     if (!simulation) {
@@ -43,7 +44,7 @@ inline MeasuredBoard measure_board(const sim::BoardParameters& parameters,
         FAIL(settled.error().text);
     }
     MeasuredBoard measured;
-    measured.outcome = capture::run_measurement(bench.value(), {{}, true});
+    measured.outcome = capture::run_measurement(bench.value(), {seconds, true});
     if (measured.outcome.error) {
         FAIL(measured.outcome.error->text);
     }

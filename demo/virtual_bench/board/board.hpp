@@ -12,8 +12,10 @@ namespace yokedock::sim {
 
 class Board : public BoardPort {
   public:
-    explicit Board(const BoardParameters& p, BoardPower power = kDefaultPower)
-        : model_(p, power), front_end_(p) {}
+    /// live: faults that come and go, on top of the values.
+    explicit Board(const BoardParameters& p, BoardPower power = kDefaultPower,
+                   const std::vector<FaultUse>& live = {})
+        : model_(p, power, live), front_end_(p) {}
 
     // BoardPort: bench time.
     void sync_edge(double time_s, bool tip) override { model_.set_sync_tip(true_s(time_s), tip); }

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "demo/virtual_bench/board/board_file.hpp"
+#include "demo/virtual_bench/board/fault_list.hpp"
 #include <fmt/format.h>
 #include <fstream>
 #include <iterator>
@@ -42,18 +43,6 @@ const Json& member(const Json& object, const char* key) {
     return found == object.end() ? kNone : *found;
 }
 
-/// A value in a few words; structures are not written out.
-std::string brief(const Json& value) {
-    if (value.is_object()) {
-        return "an object";
-    }
-    if (value.is_array()) {
-        return fmt::format("an array of {}", value.size());
-    }
-    const std::string text = value.dump(-1, ' ', true); // ASCII, so that a cut splits no character
-    return text.size() > 40 ? text.substr(0, 37) + "..." : text;
-}
-
 /// Sets what the file's "parameters" say; collects the paths seen.
 Status read_parameters(const Json& blocks, const std::string& where, BoardParameters& board,
                        std::set<std::string>& seen) {
@@ -85,13 +74,13 @@ Result<BoardFile> parse(const std::string& json_text, const std::string& where,
     if (root.is_discarded() || !root.is_object()) {
         return file_error(where, "is not a JSON object; expected a board file as in demo/boards");
     }
-    static const std::set<std::string> kKeys = {"schema", "kind", "name",
-                                                "text",   "base", "parameters"};
+    static const std::set<std::string> kKeys = {"schema", "kind",       "name",  "text",
+                                                "base",   "parameters", "faults"};
     for (const auto& [key, value] : root.items()) {
         if (kKeys.count(key) == 0) {
             return file_error(
                 where, fmt::format("has the unknown key \"{}\"; expected schema, kind, name, "
-                                   "text, base and parameters",
+                                   "text, base, parameters and faults",
                                    key));
         }
     }
@@ -136,11 +125,19 @@ Result<BoardFile> parse(const std::string& json_text, const std::string& where,
     if (!read) {
         return read.error();
     }
+    if (root.contains("faults") && !base_allowed) {
+        return file_error(where, "has faults; expected a base board without; put them into the "
+                                 "file that names it");
+    }
     for (const ParameterInfo& info : parameter_table()) {
         if (!has_base && seen.count(std::string(info.path)) == 0) {
             return file_error(where, fmt::format("{} is missing; expected a value in {} ({})",
                                                  info.path, info.unit, info.text));
         }
+    }
+    const Status fitted = fit_listed_faults(member(root, "faults"), file);
+    if (!fitted) {
+        return file_error(where, fitted.error().text);
     }
     return file;
 }

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 // Board files: JSON with a name, a text and values for the parameter table, complete or as changes
-// to a base file.
+// to a base file, and faults (fault_list.hpp) on top of the values.
 #pragma once
-#include "demo/virtual_bench/board/parameters.hpp"
+#include "demo/virtual_bench/board/faults.hpp"
 #include <cstdint>
 #include <filesystem>
 #include <string>
@@ -12,15 +12,15 @@ namespace yokedock::sim {
 constexpr int kBoardFileSchema = 1;
 constexpr std::uintmax_t kMaxBoardFileBytes = 1u << 20;
 
-struct BoardFile {
+/// Values with the faults that never change in them; those that come and go beside them.
+struct BoardFile : FaultyBoard {
     std::string name;
     std::string text;
-    BoardParameters parameters;
 };
 
 /// Reads and checks a board file, and the base file it may name (a path relative to its own folder;
-/// a base has no base itself). Without a base every parameter must be given. Errors name file, key,
-/// value and what was expected.
+/// a base has neither base nor faults). Without a base every parameter must be given. Errors name
+/// file, key, value and what was expected.
 [[nodiscard]] Result<BoardFile> load_board(const std::filesystem::path& path);
 
 /// The same from text; `where` stands for the file in messages. A base is looked for in `folder`.

@@ -13,11 +13,13 @@ std::uint64_t noise_seed(const BoardParameters& p, std::uint64_t which) {
 }
 } // namespace
 
-BoardModel::BoardModel(const BoardParameters& p, BoardPower power)
-    : p_(p), power_(p, power), heat_sink_(p), separator_(p), oscillator_(p, noise_seed(p, 1)),
-      vertical_(power_.as_wired(), power_.rail_v()), afc_(p, noise_seed(p, 2)),
+BoardModel::BoardModel(const BoardParameters& p, BoardPower power,
+                       const std::vector<FaultUse>& live)
+    : live_(p, live, p.thermal_start_c), p_(live_.parameters()), power_(p_, power), heat_sink_(p_),
+      separator_(p_), oscillator_(p_, noise_seed(p, 1)),
+      vertical_(power_.as_wired(), power_.rail_v()), afc_(p_, noise_seed(p, 2)),
       line_(power_.as_wired(), power_.rail_v()), off_s_(kNever), on_s_(kNever) {
-    vertical_.set_dead(!power_.vertical_ic().works());
+    vertical_.set_dead(!power_.vertical_ic().drives());
     oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
     afc_.set_temperature(heat_sink_.oscillator_rise_k());
     advance(kSettleS, false);
@@ -27,8 +29,22 @@ BoardModel::BoardModel(const BoardParameters& p, BoardPower power)
 }
 
 void BoardModel::configure(const BoardParameters& p) {
+    live_.set_healthy(p);
+    use(live_.parameters());
+}
+
+void BoardModel::look_at_faults() {
+    // Not before the moment itself, whatever the sum of times rounds to.
+    const double time_s = std::max(now_s_ - kSettleS, live_.next_look_s());
+    if (live_.look(time_s, heat_sink_.celsius())) {
+        use(live_.parameters());
+    }
+}
+
+void BoardModel::use(const BoardParameters& p) {
     p_ = p;
     power_.configure(p, now_s_);
+    vertical_.set_dead(!power_.vertical_ic().drives());
     heat_sink_.configure(p);
     separator_.configure(p);
     oscillator_.configure(p);
@@ -143,16 +159,13 @@ void BoardModel::slow_step() {
     const double since_s = now_s_ - last_slow_s_;
     const double dt_s = std::fabs(since_s - kSlowStepS) < 1e-12 ? kSlowStepS : since_s;
     last_slow_s_ = now_s_;
-    const bool worked = power_.vertical_ic().works();
     power_.step(now_s_, dt_s,
                 {account.supply_c / seconds + line_.mean_choke_a(now_s_), watts, account.most_out_a,
-                 account.most_up_a, heat_sink_.celsius()});
+                 account.most_up_a, heat_sink_.case_c()});
     if (now_s_ > kSettleS) { // before time 0 the heat sink is held at its starting temperature
         heat_sink_.step(dt_s, watts + power_.clamp_watts());
     }
-    if (worked != power_.vertical_ic().works()) {
-        vertical_.set_dead(worked);
-    }
+    vertical_.set_dead(!power_.vertical_ic().drives());
     vertical_.set_rail(power_.rail_v());
     line_.set_rail(power_.rail_v());
     oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
@@ -182,7 +195,8 @@ void BoardModel::move_relays() {
 void BoardModel::advance(double limit_s, bool stop_at_edge) {
     while (now_s_ < limit_s) {
         double next = std::min({limit_s, next_slow_s_, separator_.next_drop_s(), off_s_, on_s_,
-                                std::max(now_s_, power_.next_change_s())});
+                                std::max(now_s_, power_.next_change_s()),
+                                std::max(now_s_, live_.next_look_s() + kSettleS)});
         if (stop_at_edge && !edges_.empty()) {
             if (edges_.front().time_s <= now_s_) {
                 return;
@@ -210,6 +224,9 @@ void BoardModel::advance(double limit_s, bool stop_at_edge) {
         }
         if (now_s_ >= next_slow_s_) {
             slow_step();
+        }
+        if (now_s_ >= live_.next_look_s() + kSettleS) {
+            look_at_faults();
         }
     }
 }

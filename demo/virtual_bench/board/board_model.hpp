@@ -5,6 +5,7 @@
 #pragma once
 #include "demo/virtual_bench/board/line_afc.hpp"
 #include "demo/virtual_bench/board/line_output.hpp"
+#include "demo/virtual_bench/board/live_faults.hpp"
 #include "demo/virtual_bench/board/power_side.hpp"
 #include "demo/virtual_bench/board/sync_separator.hpp"
 #include "demo/virtual_bench/board/vertical_oscillator.hpp"
@@ -19,10 +20,12 @@ namespace yokedock::sim {
 class BoardModel {
   public:
     /// Always on: time 0 is after half a second of running. Relays: off and empty until they close.
-    explicit BoardModel(const BoardParameters& p, BoardPower power = BoardPower::kAlwaysOn);
+    /// live: faults that come and go, on top of the values; their times count from time 0.
+    explicit BoardModel(const BoardParameters& p, BoardPower power = BoardPower::kAlwaysOn,
+                        const std::vector<FaultUse>& live = {});
 
-    /// New component values from now on; charges, currents and temperatures stay (intermittent
-    /// faults, a relay in the mains: supply.mains_v = 0).
+    /// New component values from now on; charges, currents and temperatures stay. Faults that come
+    /// and go stay on top of them.
     void configure(const BoardParameters& p);
 
     /// See BoardPort. With the board always on nothing comes of it.
@@ -53,6 +56,8 @@ class BoardModel {
     [[nodiscard]] const VerticalOutput& vertical_output() const { return vertical_; }
     [[nodiscard]] const Supply& supply() const { return power_.supply(); }
     [[nodiscard]] const PowerSide& power() const { return power_; }
+    [[nodiscard]] const HeatSink& heat_sink() const { return heat_sink_; }
+    [[nodiscard]] const LiveFaults& live_faults() const { return live_; }
     /// The worst the vertical output IC bore; died_s in the outside's time.
     [[nodiscard]] IcStress ic_stress() const;
 
@@ -72,11 +77,14 @@ class BoardModel {
     void switch_line_on();
     void slow_step();
     void move_relays();
+    void use(const BoardParameters& p);
     void configure_stages();
+    void look_at_faults();
     [[nodiscard]] double slow_quantity(ChannelId channel, double time_s) const;
     void queue(const RetraceEdge& edge);
 
-    BoardParameters p_;
+    LiveFaults live_;
+    BoardParameters p_; ///< with live_'s faults as they are now
     PowerSide power_;
     HeatSink heat_sink_;
     SyncSeparator separator_;

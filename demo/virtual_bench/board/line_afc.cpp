@@ -19,6 +19,10 @@ void LineAfc::configure(const BoardParameters& p) {
     const double farad_volts = p.line_oscillator_capacitor_f * p.line_oscillator_swing_v;
     hz_25_ = p.line_oscillator_reference_v /
              ((p.line_oscillator_fixed_ohm + p.line_oscillator_hold_ohm) * farad_volts);
+    // The capacitor stands at half its swing on the average; its leakage takes from what charges
+    // it.
+    hz_25_ -= p.line_oscillator_leak_s * 0.5 * p.line_oscillator_swing_v / farad_volts;
+    stopped_ = p.line_oscillator_stopped >= 0.5;
     reference_v_ = p.line_oscillator_reference_v;
     hz_per_volt_ = 1 / (p.line_oscillator_control_ohm * farad_volts);
     tempco_per_k_ = p.line_oscillator_tempco_per_k;
@@ -40,8 +44,8 @@ void LineAfc::configure(const BoardParameters& p) {
         a[kControl][kSource] = drive / c1;
         a[kLag][kControl] = lag / p.line_afc_lag_f;
         a[kLag][kLag] = -lag / p.line_afc_lag_f;
-        a[kPhase][kControl] = hz_per_volt_;
-        a[kPhase][kFreeHz] = 1;
+        a[kPhase][kControl] = stopped_ ? 0 : hz_per_volt_;
+        a[kPhase][kFreeHz] = stopped_ ? 0 : 1;
         return a;
     };
     gated_.set(make(p.line_afc_detector_ohm));

@@ -62,6 +62,7 @@ class LineAfc {
     double shaper_scale_ = 0; ///< sawtooth peak V per (V of pulse x s of width)
     double gate_width_s_ = 0;
     bool sine_ = false;
+    bool stopped_ = false;
     double rise_k_ = 0;
     double time_s_ = 0;
     double gate_delay_s_ = 0;

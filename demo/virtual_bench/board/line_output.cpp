@@ -229,7 +229,7 @@ LineOutput::Retrace LineOutput::switch_off(double time_s) {
 
 bool LineOutput::switch_on(double time_s) {
     run_until(time_s);
-    if (rail_v_ < kLeastDriveV) {
+    if (rail_v_ < kLeastDriveV || p_.line_drive_dead >= 0.5) {
         return false; // the driver lives on the rail, too
     }
     driven_ = true;

@@ -29,7 +29,7 @@ namespace yokedock::sim {
     X(sync, inject_ohm, "ohm", 1, 1e9, 0.02, "series resistor to the vertical oscillator")         \
     X(sync, inject_shunt_ohm, "ohm", 1e-3, 1e9, 0.02, "its shunt at the oscillator's threshold")   \
     X(sync, differentiator_ohm, "ohm", 1, 1e9, 0.05, "line differentiator resistor")               \
-    X(sync, differentiator_f, "F", 1e-12, 1, 0.05, "line differentiator capacitor")                \
+    X(sync, differentiator_f, "F", 1e-15, 1, 0.05, "line differentiator capacitor")                \
     X(sync, differentiator_on_v, "V", 1e-3, 20, 0.02, "level that ends the phase detector's gate") \
     X(sync, line_delay_s, "s", 0, 1e-5, 0.05, "delay from line sync to the gate (picture phase)")
 
@@ -73,12 +73,15 @@ namespace yokedock::sim {
     X(vertical_output, boost_diode_v, "V", 0, 100, 0.02, "drop in its charging path")              \
     X(vertical_output, boost_charge_ohm, "ohm", 1e-3, 1e12, 0.05, "resistance of that path")       \
     X(vertical_output, boost_switch_ohm, "ohm", 0, 1e12, 0.1, "resistance of its switch")          \
+    X(vertical_output, breakdown_v, "V", 1, 1e4, 0, "its output cannot rise above")                \
     X(vertical_yoke, inductance_h, "H", 1e-6, 1e6, 0.02, "vertical load")                          \
     X(vertical_yoke, resistance_ohm, "ohm", 1e-3, 1e12, 0.02, "vertical load")                     \
     X(vertical_yoke, shorted_share, "1", 0, 0.9, 0, "part of the turns bridged by a short")        \
     X(vertical_yoke, coupling, "1", 0, 0.9999, 0, "between shorted turns and the others")          \
     X(vertical_yoke, plug_ohm, "ohm", 0, 1e12, 0, "board to load: 1e12 is a plug off")             \
     X(vertical_ic, reversed, "0 or 1", 0, 1, 0, "fitted the wrong way round")                      \
+    X(vertical_ic, dead, "0 or 1", 0, 1, 0, "gives nothing out, and is no short")                  \
+    X(vertical_ic, shutdown_c, "degC", 50, 1000, 0, "its own protection mutes it above")           \
     X(vertical_ic, clamp_v, "V", 0.1, 10, 0, "its diodes across the rail, when reversed")          \
     X(vertical_ic, clamp_ohm, "ohm", 1e-3, 1e3, 0, "resistance of those diodes")                   \
     X(vertical_ic, junction_k_per_w, "K/W", 0.01, 1e3, 0, "junction to heat sink")                 \
@@ -104,11 +107,14 @@ namespace yokedock::sim {
     X(line_oscillator, hold_ohm, "ohm", 0, 1e9, 0, "hold control, in series")                      \
     X(line_oscillator, capacitor_f, "F", 1e-13, 1, 0.005, "timing capacitor")                      \
     X(line_oscillator, swing_v, "V", 0.01, 50, 0.005, "its swing")                                 \
+    X(line_oscillator, leak_s, "S", 0, 1, 0, "leakage of the timing capacitor")                    \
+    X(line_oscillator, stopped, "0 or 1", 0, 1, 0, "does not oscillate")                           \
     X(line_oscillator, control_ohm, "ohm", 1, 1e12, 0.05, "from control voltage to it")            \
     X(line_oscillator, tempco_per_k, "1/K", -0.02, 0.02, 0, "drift of the rate")                   \
     X(line_oscillator, noise_v, "V", 0, 1, 0, "noise at the threshold, one draw per period")       \
     X(line_oscillator, rail_share, "1", 0, 1, 0, "part of the rail's error on its reference")      \
     X(line_drive, storage_s, "s", 0, 2e-5, 0.05, "storage time of the output transistor")          \
+    X(line_drive, dead, "0 or 1", 0, 1, 0, "no drive to the output transistor")                    \
     X(line_drive, on_phase, "1", 0.02, 0.98, 0.01, "drive returns this part of a line later")      \
     X(line_output, choke_h, "H", 1e-6, 1e6, 0.05, "choke or transformer primary")                  \
     X(line_output, choke_ohm, "ohm", 0, 1e6, 0.05, "its resistance")                               \
@@ -132,6 +138,7 @@ namespace yokedock::sim {
     X(supply, transformer_ratio, "1", 0, 10, 0.02, "secondary / primary")                          \
     X(supply, rectifier_v, "V", 0, 5, 0.02, "one rectifier diode; two conduct")                    \
     X(supply, source_ohm, "ohm", 1e-3, 1e4, 0.05, "transformer and fuse")                          \
+    X(supply, branch_ohm, "ohm", 0, 1e9, 0, "in one of the rectifier's two branches: 1e9 open")    \
     X(supply, reservoir_f, "F", 1e-9, 1, 0.1, "reservoir capacitor")                               \
     X(supply, reservoir_esr_ohm, "ohm", 0, 1e3, 0.1, "its series resistance")                      \
     X(supply, regulated_v, "V", 0, 60, 0.01, "regulator setting")                                  \
@@ -139,13 +146,18 @@ namespace yokedock::sim {
     X(supply, rejection, "1", 1, 1e9, 0.1, "ripple rejection of the regulator")                    \
     X(supply, output_ohm, "ohm", 0, 1e3, 0.1, "regulator output resistance")                       \
     X(supply, filter_ohm, "ohm", 1e-4, 1e3, 0.05, "rail filter: resistance")                       \
+    X(supply, joint_ohm, "ohm", 0, 1e3, 0, "bad joint or fuse between regulator and rail")         \
     X(supply, decoupling_f, "F", 1e-9, 1, 0.1, "rail filter: capacitor")                           \
     X(supply, other_load_ohm, "ohm", 0.1, 1e9, 0.02, "everything else on the rail")                \
     X(thermal, ambient_c, "degC", -40, 80, 0, "air")                                               \
     X(thermal, start_c, "degC", -40, 200, 0, "heat sink at time 0")                                \
     X(thermal, resistance_k_per_w, "K/W", 0.1, 1000, 0.05, "heat sink to air")                     \
     X(thermal, capacity_j_per_k, "J/K", 1e-3, 1e5, 0.05, "heat sink")                              \
-    X(thermal, oscillator_share, "1", 0, 1, 0, "part of the sink's rise the oscillators feel")
+    X(thermal, oscillator_share, "1", 0, 1, 0, "part of the sink's rise the oscillators feel")     \
+    X(thermal, joint_k_per_w, "K/W", 0, 1e3, 0, "vertical output IC's case to heat sink")          \
+    X(thermal, case_j_per_k, "J/K", 1e-3, 100, 0, "heat capacity of its case, with a bad joint")   \
+    X(thermal, case_air_k_per_w, "K/W", 1, 1e3, 0, "its case to air, with a bad joint")            \
+    X(thermal, pace, "1", 1, 1e4, 0, "heat sink and case warm up so many times faster")
 
 #define YOKEDOCK_BENCH_PARAMETERS(X)                                                               \
     X(bench, seed, "1", 0, 4294967295.0, 0, "which bench: draws its gain, zero and clock errors")  \

@@ -82,7 +82,7 @@ void PowerSide::step_rail(double time_s, double dt_s, const Stages& stages) {
         soft_start_.step(dt_s, relays_.contacts(), supply_.source_v(), supply_.rail_v(),
                          supply_.rail_a());
     }
-    const double feed_ohm = always_on_ ? 0 : soft_start_.ohm();
+    const double feed_ohm = (always_on_ ? 0 : soft_start_.ohm()) + p_.supply_joint_ohm;
     if (feed_ohm <= 0 && ic_.works()) {
         supply_.step(time_s, dt_s, stages.rail_a);
         return;

@@ -58,10 +58,12 @@ double Supply::source_v() const {
 void Supply::step_reservoir(double time_s, double dt_s, double drawn_a) {
     const double phase =
         2 * std::numbers::pi * (p_.supply_mains_hz * (time_s - 0.5 * dt_s) + p_.supply_mains_phase);
-    const double secondary_v = std::fabs(std::numbers::sqrt2 * p_.supply_mains_v *
-                                         p_.supply_transformer_ratio * std::sin(phase));
+    const double wave = std::sin(phase);
+    const double secondary_v =
+        std::fabs(std::numbers::sqrt2 * p_.supply_mains_v * p_.supply_transformer_ratio * wave);
     const double esr = p_.supply_reservoir_esr_ohm;
-    const double loop_ohm = p_.supply_source_ohm + esr;
+    const double branch_ohm = wave < 0 ? p_.supply_branch_ohm : 0; // the other branch is whole
+    const double loop_ohm = p_.supply_source_ohm + branch_ohm + esr;
     const double open_v = secondary_v - 2 * p_.supply_rectifier_v + esr * drawn_a;
     if (open_v > reservoir_v_) {
         // At rest in this step the rectifier carries the load: the capacitor aims that much lower.
@@ -80,10 +82,23 @@ void Supply::step_reservoir(double time_s, double dt_s, double drawn_a) {
 }
 
 void HeatSink::step(double dt_s, double watts) {
+    dt_s *= p_.thermal_pace;
+    const double joint_s = p_.thermal_joint_k_per_w > 0 ? 1 / p_.thermal_joint_k_per_w : 0;
+    if (joint_s > 0) { // the case on its own: to the sink through the joint, and to the air
+        const double all_s = joint_s + 1 / p_.thermal_case_air_k_per_w;
+        const double end_c =
+            (watts + joint_s * celsius_ + p_.thermal_ambient_c / p_.thermal_case_air_k_per_w) /
+            all_s;
+        case_c_ = end_c + (case_c_ - end_c) * std::exp(-dt_s * all_s / p_.thermal_case_j_per_k);
+        watts = (case_c_ - celsius_) * joint_s;
+    }
     const double end_c = p_.thermal_ambient_c + watts * p_.thermal_resistance_k_per_w;
     celsius_ =
         end_c + (celsius_ - end_c) *
                     std::exp(-dt_s / (p_.thermal_resistance_k_per_w * p_.thermal_capacity_j_per_k));
+    if (joint_s <= 0) {
+        case_c_ = celsius_;
+    }
 }
 
 double HeatSink::oscillator_rise_k() const {

@@ -55,16 +55,22 @@ class Supply {
 
 class HeatSink {
   public:
-    explicit HeatSink(const BoardParameters& p) : celsius_(p.thermal_start_c) { configure(p); }
+    explicit HeatSink(const BoardParameters& p)
+        : celsius_(p.thermal_start_c), case_c_(p.thermal_start_c) {
+        configure(p);
+    }
     void configure(const BoardParameters& p) { p_ = p; }
     void step(double dt_s, double watts);
     [[nodiscard]] double celsius() const { return celsius_; }
+    /// Case of the vertical output IC: the sink's temperature unless its joint is bad.
+    [[nodiscard]] double case_c() const { return case_c_; }
     /// How far the oscillators' parts are above 25 degC.
     [[nodiscard]] double oscillator_rise_k() const;
 
   private:
     BoardParameters p_;
     double celsius_;
+    double case_c_;
 };
 
 } // namespace yokedock::sim

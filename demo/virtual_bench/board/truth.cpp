@@ -277,7 +277,7 @@ BoardTruth measure_truth(const BoardParameters& p, const wire::SyncSettings& set
                          const TruthOptions& options) {
     const sync::PlanResult plan = sync::make_plan(settings, static_cast<std::uint32_t>(kClockHz));
     assert(plan.ok);
-    BoardModel board(p);
+    BoardModel board(p, BoardPower::kAlwaysOn, options.live);
     IdealSync ideal(plan.achieved, kClockHz);
     IdealSync* sync = options.sync ? &ideal : nullptr;
     drive(board, sync, options.settle_s, p, nullptr);

@@ -8,6 +8,8 @@ namespace yokedock::sim {
 
 namespace {
 
+constexpr double kHysteresisK = 15; ///< of the protection
+
 std::string cause(IcLimit limit) {
     switch (limit) {
     case IcLimit::kJunction:
@@ -44,6 +46,7 @@ void VerticalIc::step(double time_s, double dt_s, const Load& load) {
     const double end_c = load.sink_c + load.watts * k_per_w;
     junction_c_ = end_c + (junction_c_ - end_c) *
                               std::exp(-dt_s / (k_per_w * p_.vertical_ic_junction_j_per_k));
+    muted_ = junction_c_ > p_.vertical_ic_shutdown_c - (muted_ ? kHysteresisK : 0);
     stress_.hottest_c = std::max(stress_.hottest_c, junction_c_);
     stress_.most_output_a = std::max(stress_.most_output_a, load.output_a);
     stress_.most_supply_a = std::max(stress_.most_supply_a, load.supply_a);

@@ -2,6 +2,7 @@
 // Whether the vertical output IC lives: junction temperature over the heat sink, and the limits of
 // its data sheet. Once a limit is exceeded it is destroyed for good: a short across the rail, its
 // output dead. Fitted the wrong way round it is two diodes across the rail, and does nothing else.
+// Its own protection mutes it above a junction temperature until that has fallen by 15 K (assumed).
 // Class of device: TDA1675A, TDA1170S (STMicroelectronics). From memory, not checked against the
 // sheets: 3 K/W junction to case, 150 degC, 3 A peak at the output, 35 V supply. Supply pin current
 // (taken as the output's), heat capacity of the junction and diode drop: assumed.
@@ -44,12 +45,15 @@ class VerticalIc {
     [[nodiscard]] bool reversed() const { return p_.vertical_ic_reversed >= 0.5; }
     [[nodiscard]] bool destroyed() const { return stress_.died_of != IcLimit::kNone; }
     [[nodiscard]] bool works() const { return !reversed() && !destroyed(); }
+    /// It drives its output: works, is not dead and not muted by its own protection.
+    [[nodiscard]] bool drives() const { return works() && p_.vertical_ic_dead < 0.5 && !muted_; }
     [[nodiscard]] double junction_c() const { return junction_c_; }
     [[nodiscard]] const IcStress& stress() const { return stress_; }
 
   private:
     BoardParameters p_;
     double junction_c_;
+    bool muted_ = false;
     IcStress stress_;
 };
 

@@ -178,6 +178,14 @@ void VerticalOutput::move_boost(State& s, const Coefficients& c, double out_a, b
     const double full_v = rail_v_ - p_.vertical_output_boost_diode_v;
     if (boosting) {
         s.boost_v -= out_a * c.dt_s / p_.vertical_output_boost_f;
+        const double most_v = std::max(0.0, p_.vertical_output_breakdown_v - rail_v_);
+        if (s.boost_v > most_v) { // the yoke's current goes on through the transistors
+            if (account != nullptr) {
+                account->dissipated_j += p_.vertical_output_boost_f * (s.boost_v - most_v) *
+                                         p_.vertical_output_breakdown_v;
+            }
+            s.boost_v = most_v;
+        }
     } else if (s.boost_v < full_v) {
         const double before_v = s.boost_v;
         s.boost_v = full_v + (s.boost_v - full_v) * c.boost;

@@ -122,6 +122,36 @@ TEST_CASE("a locked board: every figure near its truth, none padded") {
     check_near(r, "h_retrace_full_us", 11, 0.5);
 }
 
+TEST_CASE("A rise and the next pulse's fall, stamped time and again, are no retrace pulse") {
+    Board board;
+    capture::Observation o = board.observe();
+    // As a device stamps pulses that are too short for it: rise, the next line's fall, and so on.
+    capture::PulseTrain& train = o.line_pulses;
+    const double from = 0.9 * board.duration_s;
+    std::vector<double> rise;
+    std::vector<double> fall;
+    std::size_t k = 0;
+    for (std::size_t i = 0; i + 1 < train.rise_s.size(); ++i) {
+        if (train.rise_s[i] < from) {
+            rise.push_back(train.rise_s[i]);
+        } else if (k++ % 2 == 0) {
+            rise.push_back(train.rise_s[i]);
+            fall.push_back(train.fall_s[i + 1]);
+        }
+    }
+    train.rise_s = rise;
+    train.fall_s = fall;
+    train.unwatched.push_back({from, board.duration_s});
+    const AnalysisResult r = analyse(o);
+    const Figure* pulse = find_figure(r.figures, "h_retrace_pulse_us");
+    REQUIRE(pulse != nullptr);
+    CHECK(pulse->status == FigureStatus::kNotMeasured);
+    CHECK(pulse->reason.find("different pulses") != std::string::npos);
+    const Figure* rate = find_figure(r.figures, "h_rate_hz");
+    REQUIRE(rate != nullptr);
+    CHECK(rate->value == Approx(board.line_rate_hz).epsilon(1e-5));
+}
+
 TEST_CASE("a free-running board is not locked, and its ramps are folded on its own edges") {
     Board board;
     board.vertical_rate = 0.97;

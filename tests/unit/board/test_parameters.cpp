@@ -13,8 +13,10 @@ bool mentions(const Error& error, const char* word) {
 } // namespace
 
 TEST_CASE("Every demo board loads and every parameter has a name, a meaning and a sane range") {
-    for (const char* file :
-         {"quillwood13.json", "quillwood13_rolls.json", "quillwood13_50hz.json"}) {
+    for (const char* file : {"quillwood13.json", "quillwood13_rolls.json", "quillwood13_50hz.json",
+                             "quillwood13_coupling_dried.json", "quillwood13_boost_open.json",
+                             "quillwood13_retrace_cap_low.json", "quillwood13_fails_warm.json",
+                             "quillwood13_joint_comes_and_goes.json"}) {
         const BoardParameters p = demo_board(file);
         std::set<std::string> names;
         for (const ParameterInfo& info : parameter_table()) {

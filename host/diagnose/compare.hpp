@@ -141,8 +141,7 @@ struct AxisVerdict {
 
 struct Comparison {
     Verdict verdict = Verdict::kCannotTell; ///< kSame, kDifferent or kCannotTell
-    std::vector<AxisVerdict> axes; ///< vertical, horizontal as asked; supply where something of it
-                                   ///< was judged
+    std::vector<AxisVerdict> axes; ///< vertical, horizontal as asked; supply only when it differs
     std::vector<Condition> conditions;
     std::vector<FigureComparison> figures; ///< in the order of the record
     std::vector<RampComparison> ramps;     ///< vertical, horizontal

@@ -15,6 +15,8 @@ constexpr double kRateShare = 1e-3;
 // Copper gains 0.39 % of its resistance per kelvin: 10 K of the heat sink are a warm board beside a
 // cold one. Common practice, no source.
 constexpr double kWarmerC = 10;
+// No board runs from less: common practice, no source.
+constexpr double kNoRailV = 3;
 
 bool is_named(const std::string& standard) {
     return !standard.empty() && standard != "free";
@@ -147,6 +149,19 @@ class Judge {
         }
     }
 
+    void power() {
+        for (const Measurement* m : {&a_, &b_}) {
+            const Figure* rail = analysis::find_figure(m->figures, "supply_v");
+            if (rail != nullptr && rail->status == FigureStatus::kMeasured &&
+                rail->value < kNoRailV) {
+                add("power", ConditionState::kOther,
+                    fmt::format("the rail of {} stood at {:.2f} V: the board had no power, or the "
+                                "bench does not read its rail",
+                                m->name, rail->value));
+            }
+        }
+    }
+
     void completeness() {
         for (const Measurement* m : {&a_, &b_}) {
             if (!m->under.complete) {
@@ -243,6 +258,7 @@ Bearing judge_conditions(const Measurement& record, const std::vector<Measuremen
         judge.load();
         judge.board();
         judge.warmth();
+        judge.power();
         judge.completeness();
     }
     return bearing;

@@ -22,7 +22,11 @@ double common_u(const Figure& f) {
                       std::isfinite(f.u_clock) ? f.u_clock : 0);
 }
 
+/// NaN stays NaN: a figure without uncertainty proves nothing.
 double own_u(const Figure& f) {
+    if (!std::isfinite(f.u)) {
+        return std::nan("");
+    }
     return std::sqrt(std::max(0.0, f.u * f.u - f.u_scale * f.u_scale));
 }
 

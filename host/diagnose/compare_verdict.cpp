@@ -111,13 +111,10 @@ void judge_axes(Comparison& comparison, const CompareOptions& options) {
     if (options.horizontal) {
         comparison.axes.push_back(judge_axis(comparison, Axis::kHorizontal));
     }
-    const bool supply =
-        std::any_of(comparison.figures.begin(), comparison.figures.end(), [](const auto& c) {
-            return c.rule.axis == Axis::kBoard &&
-                   (c.verdict == Verdict::kSame || c.verdict == Verdict::kDifferent);
-        });
-    if (supply) {
-        comparison.axes.push_back(judge_axis(comparison, Axis::kBoard));
+    // Nobody waits for the supply's figures, so that they are the same is no finding.
+    AxisVerdict supply = judge_axis(comparison, Axis::kBoard);
+    if (supply.verdict == Verdict::kDifferent) {
+        comparison.axes.push_back(std::move(supply));
     }
     const auto any = [&](Verdict verdict) {
         return std::any_of(comparison.axes.begin(), comparison.axes.end(),

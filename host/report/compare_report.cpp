@@ -23,9 +23,7 @@ std::string capital(const char* word) {
 std::string axis_words(const AxisVerdict& axis) {
     const std::string name = capital(diagnose::word_of(axis.axis));
     if (axis.verdict == Verdict::kSame) {
-        return paragraph("", name + (axis.axis == Axis::kBoard
-                                         ? ": nothing differs."
-                                         : ": the same, and measured well enough to say so."));
+        return paragraph("", name + ": the same, and measured well enough to say so.");
     }
     std::string out = paragraph(
         "", name + (axis.verdict == Verdict::kDifferent ? ": different." : ": cannot tell."));

@@ -54,7 +54,7 @@ std::string row(const FigureComparison& c) {
     for (std::size_t i = 1; i < texts.size(); ++i) {
         out += "  " + texts[i] + '\n';
     }
-    if (std::isfinite(c.spread)) {
+    if (std::isfinite(c.spread) && judged) {
         out += fmt::format("    {} references, standard deviation between them {:.2g}\n",
                            c.references, c.spread);
     }
@@ -65,8 +65,10 @@ std::string row(const FigureComparison& c) {
 std::string left_out(const std::vector<const FigureComparison*>& figures) {
     std::vector<std::pair<std::string, std::string>> gathered;
     for (const FigureComparison* c : figures) {
-        const std::string reason =
-            std::string(verdict_word(c->verdict)) + (c->reason.empty() ? "" : ", " + c->reason);
+        const std::string reason = c->reason.empty() ? verdict_word(c->verdict)
+                                   : c->verdict == Verdict::kNotComparable
+                                       ? "not comparable: " + c->reason
+                                       : c->reason;
         const auto known = std::find_if(gathered.begin(), gathered.end(),
                                         [&](const auto& g) { return g.first == reason; });
         if (known == gathered.end()) {

@@ -51,6 +51,7 @@ Comparison compare(const Measurement& record, const std::vector<Measurement>& re
                    const CompareOptions& options) {
     assert(!references.empty());
     Comparison comparison;
+    comparison.kind = options.kind;
     comparison.tests = count_tests(record, options);
     for (const Measurement& reference : references) {
         comparison.references.push_back(reference.name);

@@ -80,7 +80,7 @@ struct FigureComparison {
     std::size_t references = 0; ///< that have it
     double spread = 0;          ///< standard deviation between them; NaN for one
     double tolerance = 0;       ///< NaN: none
-    std::string basis;          ///< of the tolerance: "default", "profile", "spread of 3 boards"
+    std::string basis;          ///< of the tolerance: "default", "stated", "spread of 3 boards"
     bool real = false;          ///< more than measuring explains, beyond tolerance or not
     Verdict verdict = Verdict::kNotJudged;
     std::string reason; ///< whole clause, where the verdict needs one
@@ -140,6 +140,7 @@ struct AxisVerdict {
 };
 
 struct Comparison {
+    ReferenceKind kind = ReferenceKind::kSameBoard;
     Verdict verdict = Verdict::kCannotTell; ///< kSame, kDifferent or kCannotTell
     std::vector<AxisVerdict> axes; ///< vertical, horizontal as asked; supply only when it differs
     std::vector<Condition> conditions;

@@ -57,6 +57,11 @@ class Judge {
     }
 
     void lock() {
+        if (a_.under.imported && b_.under.imported && !a_.under.sync_on && !b_.under.sync_on) {
+            add(kLockCondition, ConditionState::kUnknown,
+                "no sync was recorded (sync_v), so nobody knows whether the boards were locked: "
+                "their rates are compared, and their ramps by parts of their own trace");
+        }
         for (const Axis axis : {Axis::kVertical, Axis::kHorizontal}) {
             const char* name = axis == Axis::kVertical ? "v_locked" : "h_locked";
             const Figure* a = analysis::find_figure(a_.figures, name);

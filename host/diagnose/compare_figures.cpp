@@ -102,7 +102,9 @@ class Comparer {
             own = std::sqrt(std::max(figure.value, 0.0));
             pooled.own_u = std::sqrt(std::max(reference.mean, 0.0));
         }
-        const Doubt doubt = doubt_of(own, pooled, tolerance, is_stated, options_.kind, tests_);
+        const Doubt doubt =
+            doubt_of(own, pooled, {tolerance, is_stated, c.rule.boards_share * tolerance},
+                     options_.kind, tests_);
         const double common = bearing_.same_scale ? common_u(figure) - reference_common
                                                   : std::hypot(common_u(figure), reference_common);
         c.u = std::hypot(doubt.u, common);

@@ -25,18 +25,17 @@ Pooled pool(const std::vector<double>& values, const std::vector<double>& own_us
     return p;
 }
 
-Doubt doubt_of(double own_u, const Pooled& reference, double tolerance, bool stated,
+Doubt doubt_of(double own_u, const Pooled& reference, const Allowance& allowance,
                ReferenceKind kind, std::size_t tests) {
     const auto n = static_cast<double>(reference.n);
     Doubt d;
-    d.tolerance = tolerance;
-    d.basis = stated ? "profile" : "default";
+    d.tolerance = allowance.tolerance;
+    d.basis = allowance.stated ? "stated" : "default";
     if (kind == ReferenceKind::kOtherBoards) {
         d.u = std::hypot(own_u, reference.own_u / std::sqrt(n));
-        if (!stated && std::isfinite(tolerance)) {
-            // Good boards of a type differ by about the default tolerance: common practice, no
-            // source. What was seen takes over as boards come in.
-            Spread boards{tolerance, kKnownFreedoms};
+        if (!allowance.stated && allowance.boards_sd > 0) {
+            // What was seen takes over as boards come in.
+            Spread boards{allowance.boards_sd, kKnownFreedoms};
             if (reference.n > 1) {
                 boards = moderated(boards, {reference.spread, n - 1});
             }
@@ -44,7 +43,7 @@ Doubt doubt_of(double own_u, const Pooled& reference, double tolerance, bool sta
                 student_quantile(1 - kOutsideSpread / (2 * static_cast<double>(tests)),
                                  boards.freedoms) *
                 boards.sd * std::sqrt(1 + 1 / n);
-            if (band > tolerance) {
+            if (band > allowance.tolerance) {
                 d.tolerance = band;
                 d.basis = reference.n > 1 ? fmt::format("spread of {} boards", reference.n)
                                           : "other boards, default";

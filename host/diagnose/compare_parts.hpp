@@ -6,6 +6,9 @@
 
 namespace yokedock::diagnose {
 
+/// Condition::what of files without sync: lock is then not waited for.
+inline constexpr const char* kLockCondition = "lock";
+
 /// What the conditions do to the comparison.
 struct Bearing {
     std::vector<Condition> conditions;
@@ -48,8 +51,14 @@ struct Doubt {
     double tolerance = 0;
     std::string basis;
 };
-/// tolerance: stated or default; stated: a profile's, which no spread widens.
-[[nodiscard]] Doubt doubt_of(double own_u, const Pooled& reference, double tolerance, bool stated,
+/// tolerance: stated or default. boards_sd: how good boards differ as far as is known before any is
+/// seen; 0: no room is left for that (a stated tolerance, or a figure that is equal in all).
+struct Allowance {
+    double tolerance = 0;
+    bool stated = false;
+    double boards_sd = 0;
+};
+[[nodiscard]] Doubt doubt_of(double own_u, const Pooled& reference, const Allowance& allowance,
                              ReferenceKind kind, std::size_t tests);
 [[nodiscard]] double coverage_of(double freedoms, std::size_t tests);
 

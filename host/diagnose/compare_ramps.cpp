@@ -158,7 +158,8 @@ Verdict worst_place(const RampComparison& c, const std::vector<double>& spread,
         const Pooled pooled{0, reference_u[i] * std::sqrt(static_cast<double>(references)),
                             spread[i], references};
         const Doubt doubt =
-            doubt_of(record_u[i], pooled, kShapeTolerancePct, false, options.kind, tests);
+            doubt_of(record_u[i], pooled, {kShapeTolerancePct, false, kShapeTolerancePct},
+                     options.kind, tests);
         const double coverage = coverage_of(doubt.freedoms, tests);
         const Verdict here = judge(c.shape_pct[i], doubt.u, coverage, doubt.tolerance);
         if (here == Verdict::kDifferent) {

@@ -107,6 +107,21 @@ constexpr Row kRows[] = {
     {"ref_error_mv", false, Way::kShown, Item::kNone, false, false, 0, 0, 0, 0},
 };
 
+// Good boards of a type differ by about the default tolerance in what controls and parts set; by
+// less in what is only limited by seeing; and not at all in what sync sets. Common practice, no
+// source.
+double boards_share(const Row& row) {
+    if (row.way != Way::kMeasured || row.item == Item::kRate) {
+        return 0;
+    }
+    for (const char* word : {"jitter", "_to_", "interlace", "hum", "foldover", "phase"}) {
+        if (row.name.find(word) != std::string_view::npos) {
+            return 0.3;
+        }
+    }
+    return 1;
+}
+
 Axis axis_of(std::string_view name) {
     return name.substr(0, 2) == "v_"   ? Axis::kVertical
            : name.substr(0, 2) == "h_" ? Axis::kHorizontal
@@ -129,7 +144,8 @@ FigureRule rule_of(const std::string& figure_name) {
                     row.share,
                     row.share_of_size,
                     axis == Axis::kHorizontal && row.both ? row.least_horizontal
-                                                          : row.least_vertical};
+                                                          : row.least_vertical,
+                    boards_share(row)};
         }
     }
     FigureRule unknown; // of another version: nothing is known of it that could be judged

@@ -28,6 +28,8 @@ struct FigureRule {
     double share = 0;          ///< default tolerance: share of the reference's value ...
     double share_of_size = 0;  ///< ... or of its current p-p in the window ...
     double least = 0;          ///< ... and at least this, in the figure's unit
+    double boards_share = 1;   ///< standard deviation between good boards of a type, as far as is
+                               ///< known before any is seen: share of the default tolerance
 };
 
 [[nodiscard]] FigureRule rule_of(const std::string& figure_name);

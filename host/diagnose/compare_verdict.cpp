@@ -91,7 +91,11 @@ AxisVerdict judge_axis(const Comparison& comparison, Axis axis) {
     }
     for (const Item item : kNeeded) {
         const Gathered g = gather(comparison, axis, item);
-        if (!g.same && !g.different) {
+        const bool without_sync =
+            item == Item::kLock &&
+            std::any_of(comparison.conditions.begin(), comparison.conditions.end(),
+                        [](const Condition& c) { return c.what == kLockCondition; });
+        if (!g.same && !g.different && !without_sync) {
             v.open.push_back(
                 fmt::format("{}{}", word_of(item), g.open.empty() ? "" : ": " + g.open));
         }

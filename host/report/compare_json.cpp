@@ -96,18 +96,21 @@ std::string compare_json(const diagnose::Comparison& comparison, const std::stri
     for (const diagnose::RampComparison& r : comparison.ramps) {
         ramps.push_back(ramp_json(r));
     }
-    return record::json_text({{"schema", kOutputSchema},
-                              {"command", "compare"},
-                              {"record", record_name},
-                              {"references", comparison.references},
-                              {"verdict", verdict_word(comparison.verdict)},
-                              {"tests", comparison.tests},
-                              {"false_alarm", diagnose::kFalseAlarm},
-                              {"axes", axes},
-                              {"conditions", conditions},
-                              {"ramps", ramps},
-                              {"warnings", warnings},
-                              {"figures", figures}});
+    return record::json_text(
+        {{"schema", kOutputSchema},
+         {"command", "compare"},
+         {"record", record_name},
+         {"references", comparison.references},
+         {"reference_is",
+          comparison.kind == diagnose::ReferenceKind::kSameBoard ? "same-board" : "other-boards"},
+         {"verdict", verdict_word(comparison.verdict)},
+         {"tests", comparison.tests},
+         {"false_alarm", diagnose::kFalseAlarm},
+         {"axes", axes},
+         {"conditions", conditions},
+         {"ramps", ramps},
+         {"warnings", warnings},
+         {"figures", figures}});
 }
 
 } // namespace yokedock::report

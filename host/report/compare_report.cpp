@@ -49,6 +49,29 @@ std::string axis_words(const AxisVerdict& axis) {
     return out;
 }
 
+/// What was left room for: the verdict says little without it.
+std::string reference_words(const Comparison& comparison) {
+    std::string sizes;
+    for (const diagnose::FigureComparison& c : comparison.figures) {
+        if (c.rule.item == diagnose::Item::kSize && c.tolerance > 0 && c.reference != 0) {
+            sizes += fmt::format("{}{} size by {:.2g} %", sizes.empty() ? "" : ", ",
+                                 diagnose::word_of(c.rule.axis),
+                                 100 * c.tolerance / std::abs(c.reference));
+        }
+    }
+    const bool one = comparison.references.size() == 1;
+    const std::string may =
+        sizes.empty() ? std::string() : ", which may differ in " + sizes + " before it counts";
+    return comparison.kind == diagnose::ReferenceKind::kSameBoard
+               ? fmt::format("Reference: {} of this very board{}. (Another board? --reference-is "
+                             "other-boards.)",
+                             one ? "a run" : "runs", may)
+               : fmt::format(
+                     "Reference: {}{}. (Runs of this very board? --reference-is "
+                     "same-board.)",
+                     one ? "another good board of the type" : "other good boards of the type", may);
+}
+
 std::string ramp_words(const RampComparison& r) {
     const std::string head = capital(diagnose::word_of(r.axis)) + " ramp: ";
     if (r.verdict == Verdict::kNotMeasured || r.verdict == Verdict::kNotComparable) {
@@ -112,6 +135,7 @@ std::string compare_summary(const Comparison& comparison, const std::string& rec
     for (const AxisVerdict& axis : comparison.axes) {
         out += axis_words(axis);
     }
+    out += paragraph("", printable(reference_words(comparison)));
     return out;
 }
 

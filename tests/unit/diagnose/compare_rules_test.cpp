@@ -121,7 +121,7 @@ TEST_CASE("Several good boards leave room for how they differ") {
     // A stated tolerance stands, whatever the boards do.
     others.tolerance["v_yoke_pp_a"] = 0.01;
     CHECK(one(size(1.03, 1e-4), boards, others).verdict == Verdict::kDifferent);
-    CHECK(one(size(1.03, 1e-4), boards, others).basis == "profile");
+    CHECK(one(size(1.03, 1e-4), boards, others).basis == "stated");
 }
 
 TEST_CASE("The band of the spread holds what it promises, however few boards there are") {
@@ -143,7 +143,7 @@ TEST_CASE("The band of the spread holds what it promises, however few boards the
                 }
                 const Pooled pooled = pool(values, std::vector<double>(n, 0.0));
                 const Doubt doubt =
-                    doubt_of(0, pooled, 0.015, false, ReferenceKind::kOtherBoards, 1);
+                    doubt_of(0, pooled, {0.015, false, 0.015}, ReferenceKind::kOtherBoards, 1);
                 outside += std::abs(1 + sd * normal(random) - pooled.mean) > doubt.tolerance;
             }
             INFO(n << " boards, sd " << sd << ": " << outside);

@@ -68,9 +68,25 @@ struct RampPlot {
     std::vector<double> residual; ///< value - fit; NaN outside the window
 };
 
+/// The fitted ramp over its window, at kCurvePlaces equal times: for comparing two of them place by
+/// place. All currents are signed, in `unit`.
+struct RampCurve {
+    std::string channel; ///< "v_yoke_a"
+    std::string unit;
+    bool against_sync = false; ///< the window is fixed to sync; else a part of the board's own trace
+    double window_begin_s = 0;
+    double window_end_s = 0;
+    std::vector<double> value;
+    std::vector<double> u;      ///< standard uncertainty without gain and zero of the channel
+    double gain_u_relative = 0; ///< common to all measurements by one bench
+    double zero_u = 0;
+};
+inline constexpr std::size_t kCurvePlaces = 101;
+
 struct AnalysisResult {
     FigureSet figures;
-    std::vector<RampPlot> ramps; ///< those channels that gave a ramp
+    std::vector<RampPlot> ramps;   ///< those channels that gave a ramp
+    std::vector<RampCurve> curves; ///< of the same channels, in the same order
     std::vector<std::string>
         warnings; ///< whole sentences: the bench is off, hum cannot be told from shape ...
 };

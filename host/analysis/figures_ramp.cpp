@@ -293,6 +293,28 @@ RampPlot plot_of(const Axis& axis, const RampFindings& f) {
     return plot;
 }
 
+// Gradient of the fit's value at one place, and its slope per unit of x for the window's ends.
+RampCurve curve_of(const Axis& axis, const RampFindings& f) {
+    const RampFit& fit = f.shape.fit;
+    const Window& window = f.input.window;
+    RampCurve curve{axis.channel, "A", !f.own_window,
+                    window.begin_s, window.end_s, {}, {},
+                    f.input.scale.gain_u_relative, f.input.scale.zero_u};
+    const double to_x = 2 / (window.end_s - window.begin_s);
+    constexpr double kStep = 1e-3; // of x: for the slope
+    std::vector<double> gradient(fit.basis.size());
+    for (std::size_t i = 0; i < kCurvePlaces; ++i) {
+        const double x = -1 + 2 * static_cast<double>(i) / (kCurvePlaces - 1);
+        fit.basis.evaluate(x, gradient.data());
+        const double slope = (fit.value(x + kStep) - fit.value(x - kStep)) / (2 * kStep);
+        const double begin_u = slope * (1 - x) / 2 * f.input.begin_u_s * to_x;
+        const double end_u = slope * (1 + x) / 2 * f.input.end_u_s * to_x;
+        curve.value.push_back(fit.value(x));
+        curve.u.push_back(std::sqrt(fit.variance(gradient) + begin_u * begin_u + end_u * end_u));
+    }
+    return curve;
+}
+
 } // namespace
 
 void add_ramp_figures(const Axis& axis, const AxisTiming& timing,
@@ -309,6 +331,7 @@ void add_ramp_figures(const Axis& axis, const AxisTiming& timing,
     add_shape(table, axis, f);
     add_rest(table, f, observation.clock_u_relative);
     result.ramps.push_back(plot_of(axis, f));
+    result.curves.push_back(curve_of(axis, f));
     if (axis.window->has_value() && f.own_window) {
         result.warnings.push_back(
             fmt::format("The {} ramp is not locked to sync: its shape is judged over a part of its "

@@ -1,30 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/evaluate.hpp"
-#include "host/analysis/analyse.hpp"
 #include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
 
 namespace yokedock::cli {
 namespace {
-
-analysis::AnalysisOptions options_from(const std::optional<record::Profile>& profile) {
-    analysis::AnalysisOptions options;
-    if (!profile) {
-        return options;
-    }
-    const auto window = [](const record::ProfileAxis& axis) -> std::optional<analysis::SyncWindow> {
-        if (!axis.visible_us) {
-            return std::nullopt;
-        }
-        return analysis::SyncWindow{axis.visible_us->from * 1e-6, axis.visible_us->to * 1e-6};
-    };
-    options.vertical_window = window(profile->vertical);
-    options.horizontal_window = window(profile->horizontal);
-    options.vertical_s_q = profile->vertical.intended_s_q;
-    options.horizontal_s_q = profile->horizontal.intended_s_q;
-    return options;
-}
 
 /// Intercept and slope through the points inside the window.
 struct Line {
@@ -94,9 +75,27 @@ report::RampPlot plot_of(const analysis::RampPlot& ramp) {
 
 } // namespace
 
+analysis::AnalysisOptions analysis_options(const std::optional<record::Profile>& profile) {
+    analysis::AnalysisOptions options;
+    if (!profile) {
+        return options;
+    }
+    const auto window = [](const record::ProfileAxis& axis) -> std::optional<analysis::SyncWindow> {
+        if (!axis.visible_us) {
+            return std::nullopt;
+        }
+        return analysis::SyncWindow{axis.visible_us->from * 1e-6, axis.visible_us->to * 1e-6};
+    };
+    options.vertical_window = window(profile->vertical);
+    options.horizontal_window = window(profile->horizontal);
+    options.vertical_s_q = profile->vertical.intended_s_q;
+    options.horizontal_s_q = profile->horizontal.intended_s_q;
+    return options;
+}
+
 Evaluation evaluate(const capture::Observation& observation,
                     const std::optional<record::Profile>& profile) {
-    analysis::AnalysisResult result = analysis::analyse(observation, options_from(profile));
+    analysis::AnalysisResult result = analysis::analyse(observation, analysis_options(profile));
     Evaluation evaluation;
     evaluation.figures = std::move(result.figures);
     evaluation.warnings = std::move(result.warnings);

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 // From what was seen to figures and plots: the one place where commands meet the analysis.
 #pragma once
-#include "host/analysis/figure.hpp"
+#include "host/analysis/analyse.hpp"
 #include "host/capture/observation.hpp"
 #include "host/record/profile.hpp"
 #include "host/report/ramp_plot.hpp"
@@ -15,6 +15,10 @@ struct Evaluation {
     std::vector<report::RampPlot> plots; ///< vertical, horizontal; only those there are
     std::vector<std::string> warnings;   ///< whole sentences
 };
+
+/// What a profile says of windows and intended S.
+[[nodiscard]] analysis::AnalysisOptions
+analysis_options(const std::optional<record::Profile>& profile);
 
 [[nodiscard]] Evaluation evaluate(const capture::Observation& observation,
                                   const std::optional<record::Profile>& profile);

@@ -17,6 +17,7 @@ namespace yokedock::cli {
     X(kRefused, 4, "the bench refused or tripped")                                                 \
     X(kBadFile, 5, "a file is missing, broken, not what it should be, or cannot be written")       \
     X(kOurFault, 6, "our own fault: please report it")                                             \
+    X(kCannotTell, 7, "it cannot be told: too little was measured, or not well enough")            \
     X(kStopped, 130, "you stopped it (Ctrl-C) before it was done; what it had by then is kept")
 
 enum class ExitCode : int {

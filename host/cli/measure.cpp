@@ -3,6 +3,7 @@
 #include "host/capture/measurement.hpp"
 #include "host/cli/bench_session.hpp"
 #include "host/cli/cautions.hpp"
+#include "host/cli/compare_run.hpp"
 #include "host/cli/output.hpp"
 #include "host/cli/progress.hpp"
 #include "host/record/record.hpp"
@@ -19,6 +20,7 @@ struct MeasureCommand {
     std::string out_file;
     std::vector<std::string> notes;
     OutputOptions output;
+    CompareSettings compare; ///< no reference: the figures are shown
 };
 
 constexpr double kMostSettleS = 60;
@@ -34,6 +36,15 @@ Result<Prepared> prepare(const MeasureCommand& options, Seams& seams) {
     if (!(options.settle_s >= 0 && options.settle_s <= kMostSettleS)) {
         return Error{ErrorKind::kUsage, fmt::format("--settle-s is {}, expected 0 to {}",
                                                     options.settle_s, kMostSettleS)};
+    }
+    if (const Status settings = check_settings(options.compare); !settings) {
+        return settings.error();
+    }
+    for (const std::string& file : options.compare.reference_files) {
+        // Read once more afterwards; a wrong name must not cost a measurement.
+        if (const auto reference = record::load_record(file); !reference) {
+            return reference.error();
+        }
     }
     Result<SessionPlan> session = plan_session(options.session, seams);
     if (!session) {
@@ -68,7 +79,7 @@ void print_next(const std::string& record_file, const OutputOptions& output, Sea
     seams.err << "record: " << record_file << '\n';
     if (!output.json) {
         seams.err << fmt::format("next: yokedock analyse {0} --plot\n"
-                                 "      yokedock analyse {0} --against OTHER.json\n",
+                                 "      yokedock compare {0} GOOD.json\n",
                                  record_file);
     }
 }
@@ -89,14 +100,22 @@ Result<ExitCode> finish(const MeasureCommand& options, const Prepared& prepared,
         !saved) {
         return saved.error();
     }
-    const Status shown =
-        show(record, evaluation, options.output, prepared.record_file, "measure", seams);
+    Result<ExitCode> shown = ExitCode::kGood;
+    if (options.compare.reference_files.empty()) {
+        if (const Status status =
+                show(record, evaluation, options.output, prepared.record_file, "measure", seams);
+            !status) {
+            shown = status.error();
+        }
+    } else {
+        shown = compare_record(record, prepared.record_file, options.compare, options.output, seams);
+    }
     print_next(prepared.record_file, options.output, seams);
     if (outcome.error) {
         seams.err << "the measurement was cut off; the record holds what was done until then\n";
         return *outcome.error;
     }
-    return shown ? Result<ExitCode>(ExitCode::kGood) : Result<ExitCode>(shown.error());
+    return shown;
 }
 
 Result<ExitCode> measure_board(const BoardSession& session, const MeasureCommand& options,
@@ -162,6 +181,13 @@ void set_up_measure(Parser& app, Chosen& chosen) {
         .add_option("--out", options->out_file,
                     "record to write (default: yokedock-TIME.json here)")
         .group("Output");
+    command
+        .add_option("--compare", options->compare.reference_files,
+                    "say whether the board matches this record (as yokedock compare does); may be "
+                    "given again")
+        .one_value_at_a_time()
+        .group("Compare");
+    add_compare_options(command, options->compare);
     add_output_options(command, options->output);
     command.footer("Example:\n  yokedock measure --bench tcp:127.0.0.1:4100 --supply outside --standard 525/59.94 "
                    "--out board.json\n\n" +

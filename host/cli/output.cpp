@@ -10,31 +10,6 @@
 #include <ostream>
 
 namespace yokedock::cli {
-namespace {
-
-Status draw(const std::vector<report::RampPlot>& plots, const std::string& path,
-            report::PictureFormat format, const OutputOptions& options, Seams& seams) {
-    if (path.empty()) {
-        return Done{};
-    }
-    if (plots.empty()) {
-        seams.err << "warning: no ramp was measured, so " << path << " was not drawn\n";
-        return Done{};
-    }
-    const Result<std::string> picture = seams.draw(report::gnuplot_program(plots, format));
-    if (!picture) {
-        return picture.error();
-    }
-    if (const Status written = record::write_file(path, picture.value(), if_exists(options));
-        !written) {
-        return written.error();
-    }
-    seams.err << "picture: " << path << '\n';
-    return Done{};
-}
-
-} // namespace
-
 record::IfExists if_exists(const OutputOptions& options) {
     return options.force ? record::IfExists::kReplace : record::IfExists::kRefuse;
 }
@@ -84,6 +59,30 @@ Status check_outputs(const OutputOptions& options, const std::string& record_fil
     return Done{};
 }
 
+Status draw_pictures(const std::function<std::string(report::PictureFormat)>& program, bool any,
+                     const OutputOptions& options, Seams& seams) {
+    for (const auto& [path, format] : {std::pair{&options.svg_file, report::PictureFormat::kSvg},
+                                       std::pair{&options.png_file, report::PictureFormat::kPng}}) {
+        if (path->empty()) {
+            continue;
+        }
+        if (!any) {
+            seams.err << "warning: no ramp was measured, so " << *path << " was not drawn\n";
+            continue;
+        }
+        const Result<std::string> picture = seams.draw(program(format));
+        if (!picture) {
+            return picture.error();
+        }
+        if (const Status written = record::write_file(*path, picture.value(), if_exists(options));
+            !written) {
+            return written.error();
+        }
+        seams.err << "picture: " << *path << '\n';
+    }
+    return Done{};
+}
+
 Status show(const record::Record& record, const Evaluation& evaluation,
             const OutputOptions& options, const std::string& record_file,
             const std::string& command, Seams& seams) {
@@ -106,12 +105,11 @@ Status show(const record::Record& record, const Evaluation& evaluation,
     for (const std::string& warning : evaluation.warnings) {
         seams.err << report::paragraph("warning: ", report::printable(warning));
     }
-    if (const Status svg =
-            draw(evaluation.plots, options.svg_file, report::PictureFormat::kSvg, options, seams);
-        !svg) {
-        return svg;
-    }
-    return draw(evaluation.plots, options.png_file, report::PictureFormat::kPng, options, seams);
+    return draw_pictures(
+        [&](report::PictureFormat format) {
+            return report::gnuplot_program(evaluation.plots, format);
+        },
+        !evaluation.plots.empty(), options, seams);
 }
 
 } // namespace yokedock::cli

@@ -4,6 +4,7 @@
 #include "host/cli/command.hpp"
 #include "host/cli/evaluate.hpp"
 #include "host/record/record.hpp"
+#include <functional>
 #include <string>
 
 namespace yokedock::cli {
@@ -35,6 +36,11 @@ void add_output_options(Parser& command, OutputOptions& options,
 [[nodiscard]] Status show(const record::Record& record, const Evaluation& evaluation,
                           const OutputOptions& options, const std::string& record_file,
                           const std::string& command, Seams& seams);
+
+/// Writes the pictures that the options ask for; program makes what gnuplot is to run. any: false:
+/// there is nothing to draw, which is said.
+[[nodiscard]] Status draw_pictures(const std::function<std::string(report::PictureFormat)>& program,
+                                   bool any, const OutputOptions& options, Seams& seams);
 
 [[nodiscard]] record::IfExists if_exists(const OutputOptions& options);
 

@@ -1,0 +1,132 @@
+// SPDX-License-Identifier: MIT
+#include "host/diagnose/compare_parts.hpp"
+#include <algorithm>
+#include <cmath>
+#include <fmt/format.h>
+
+namespace yokedock::diagnose {
+namespace {
+
+constexpr Item kNeeded[] = {Item::kLock,      Item::kRate,    Item::kSize, Item::kCentring,
+                            Item::kLinearity, Item::kRetrace, Item::kShape};
+
+std::string percent(double part, double whole) {
+    return whole != 0 ? fmt::format(" ({:+.2g} %)", 100 * part / std::abs(whole)) : "";
+}
+
+std::string difference_words(const FigureComparison& c) {
+    if (!std::isfinite(c.difference)) {
+        return fmt::format("{}: {}", c.text, c.reason);
+    }
+    if (c.rule.way == FigureRule::Way::kYesOrNo) {
+        return fmt::format("{}: {}, the reference {}", c.text, c.value > 0.5 ? "yes" : "NO",
+                           c.reference > 0.5 ? "yes" : "no");
+    }
+    return fmt::format("{}: {:.4g} {}, reference {:.4g}{}{}", c.text, c.value, c.unit, c.reference,
+                       c.unit == "%" ? "" : percent(c.difference, c.reference),
+                       c.where.empty() ? "" : ", " + c.where);
+}
+
+std::string shape_words(const RampComparison& r) {
+    return fmt::format("shape of the ramp: {:.2g} % of p-p off at the {}, size and centring left "
+                       "aside",
+                       std::abs(r.shape_largest.pct), r.shape_largest.where);
+}
+
+/// How far beyond its tolerance, to tell the most telling first.
+double excess(const FigureComparison& c) {
+    return c.tolerance > 0 && std::isfinite(c.difference) ? std::abs(c.difference) / c.tolerance
+                                                          : 1e9;
+}
+
+struct Gathered {
+    bool same = false;
+    bool different = false;
+    std::string open; ///< why not, of the first that is not
+};
+
+Gathered gather(const Comparison& comparison, Axis axis, Item item) {
+    Gathered g;
+    if (item == Item::kShape) {
+        for (const RampComparison& r : comparison.ramps) {
+            if (r.axis == axis) {
+                g.same = r.verdict == Verdict::kSame;
+                g.different = r.verdict == Verdict::kDifferent;
+                g.open = r.reason;
+            }
+        }
+        return g;
+    }
+    for (const FigureComparison& c : comparison.figures) {
+        if (c.rule.axis == axis && c.rule.item == item) {
+            g.same = g.same || c.verdict == Verdict::kSame;
+            g.different = g.different || c.verdict == Verdict::kDifferent;
+            g.open = g.open.empty() && c.verdict != Verdict::kSame ? c.reason : g.open;
+        }
+    }
+    return g;
+}
+
+AxisVerdict judge_axis(const Comparison& comparison, Axis axis) {
+    AxisVerdict v{axis, Verdict::kCannotTell, {}, {}};
+    std::vector<const FigureComparison*> differ;
+    for (const FigureComparison& c : comparison.figures) {
+        if (c.rule.axis == axis && c.verdict == Verdict::kDifferent) {
+            differ.push_back(&c);
+        }
+    }
+    std::stable_sort(differ.begin(), differ.end(),
+                     [](const auto* a, const auto* b) { return excess(*a) > excess(*b); });
+    for (const FigureComparison* c : differ) {
+        v.differ.push_back(difference_words(*c));
+    }
+    for (const RampComparison& r : comparison.ramps) {
+        if (r.axis == axis && r.verdict == Verdict::kDifferent) {
+            v.differ.push_back(shape_words(r));
+        }
+    }
+    if (axis == Axis::kBoard) {
+        v.verdict = v.differ.empty() ? Verdict::kSame : Verdict::kDifferent;
+        return v;
+    }
+    for (const Item item : kNeeded) {
+        const Gathered g = gather(comparison, axis, item);
+        const bool without_sync =
+            item == Item::kLock &&
+            std::any_of(comparison.conditions.begin(), comparison.conditions.end(),
+                        [](const Condition& c) { return c.what == kLockCondition; });
+        if (!g.same && !g.different && !without_sync) {
+            v.open.push_back(
+                fmt::format("{}{}", word_of(item), g.open.empty() ? "" : ": " + g.open));
+        }
+    }
+    v.verdict = !v.differ.empty() ? Verdict::kDifferent
+                : v.open.empty()  ? Verdict::kSame
+                                  : Verdict::kCannotTell;
+    return v;
+}
+
+} // namespace
+
+void judge_axes(Comparison& comparison, const CompareOptions& options) {
+    if (options.vertical) {
+        comparison.axes.push_back(judge_axis(comparison, Axis::kVertical));
+    }
+    if (options.horizontal) {
+        comparison.axes.push_back(judge_axis(comparison, Axis::kHorizontal));
+    }
+    // Nobody waits for the supply's figures, so that they are the same is no finding.
+    AxisVerdict supply = judge_axis(comparison, Axis::kBoard);
+    if (supply.verdict == Verdict::kDifferent) {
+        comparison.axes.push_back(std::move(supply));
+    }
+    const auto any = [&](Verdict verdict) {
+        return std::any_of(comparison.axes.begin(), comparison.axes.end(),
+                           [&](const AxisVerdict& a) { return a.verdict == verdict; });
+    };
+    comparison.verdict = any(Verdict::kDifferent)    ? Verdict::kDifferent
+                         : any(Verdict::kCannotTell) ? Verdict::kCannotTell
+                                                     : Verdict::kSame;
+}
+
+} // namespace yokedock::diagnose

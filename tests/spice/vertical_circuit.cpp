@@ -85,7 +85,7 @@ std::string amplifier(const BoardParameters& p, bool bias_shorted) {
     s += fmt::format("bpair vb 0 i=5m*tanh(({}*(v(plus)-v(minus))+({}*v(dec)-1.9)/{})/5m)\n",
                      p.vertical_output_gain / kFeedbackOhm, p.vertical_output_bias_ratio,
                      kFeedbackOhm);
-    s += fmt::format("rfb low2 vb {}\ncfb low2 vb 100p\ndvb 0 vb dsmall\n", kFeedbackOhm);
+    s += fmt::format("rfb low2 vb {}\ncfb low2 vb 22p\ndvb 0 vb dsmall\n", kFeedbackOhm);
     s += "q3 q3c vb q3e qsmall\nrq3 dec q3c 470\nrb4 q3e 0 470\nq4 low2 q3e 0 qpower\n";
     s += "q5 upb mir boost qsmallp\nq6 mir mir boost qsmallp\nrmir mir 0 3.9k\n";
     s += bias_shorted ? "rbias upb low2 0.1\n"
@@ -140,14 +140,15 @@ BoardParameters vertical_values(const BoardParameters& board, bool bias_shorted,
     BoardParameters p = board;
     const auto junction_v = [](double is, double a) { return kThermalV * std::log(a / is); };
     // Knees at a third of an ampere. Upwards: saturated current source and two emitters; catch
-    // diode the other way; downwards: diode and saturated lower transistor. The model has one.
+    // diode the other way; downwards: diode and saturated lower transistor. The model has one:
+    // the mean of the two that limit retrace.
     const double upper_v =
         0.1 + junction_v(kSmallIs, 5e-3) + junction_v(kPowerIs, 0.3);
     const double lower_v = junction_v(kDiodeIs, 0.3) + 0.1;
     const double catch_v = junction_v(kDiodeIs, 0.3);
-    p.vertical_output_saturation_v = (upper_v + lower_v + 2 * catch_v) / 4;
-    p.vertical_output_saturation_ohm = kEmitterOhm;
-    p.vertical_output_boost_diode_v = junction_v(kDiodeIs, 0.02);
+    p.vertical_output_saturation_v = (upper_v + catch_v) / 2;
+    p.vertical_output_saturation_ohm = kEmitterOhm + 0.1; // collector resistance
+    p.vertical_output_boost_diode_v = junction_v(kDiodeIs, 0.1);
     if (boost_never_lifts) {
         p.vertical_output_boost_diode_v = 100; // the model's word for a boost that gives nothing
     }
@@ -155,9 +156,10 @@ BoardParameters vertical_values(const BoardParameters& board, bool bias_shorted,
     p.vertical_output_crossover_v = bias_shorted ? (upper_v + lower_v - 0.2) / 2 : 0.05;
     p.vertical_output_crossover_a = bias_shorted ? 1e-3 : 0.03;
     p.vertical_output_quiescent_a = 0.02; // two branches of the mirror and the output's idle current
-    // Bridge: 1.5 kT/q ln(2 A / 1 nA) and 0.05 ohm each; regulator: two emitters and the pull-up.
-    p.supply_rectifier_v = 1.5 * junction_v(1e-9, 2) + 0.1;
-    p.supply_dropout_v = junction_v(kSmallIs, 15e-3) + junction_v(kPowerIs, 0.8) +
+    // Bridge, charging at 5 A: 1.5 kT/q ln(5 A / 1 nA) and 0.05 ohm each. Regulator: two emitters,
+    // the collector resistance, the pull-up.
+    p.supply_rectifier_v = 1.5 * junction_v(1e-9, 5) + 0.05 * 5;
+    p.supply_dropout_v = junction_v(kSmallIs, 15e-3) + junction_v(kPowerIs, 0.8) + 0.1 * 0.8 +
                          kPullOhm * 0.8 / 60 / 400;
     p.supply_rejection = kRejection;
     return p;

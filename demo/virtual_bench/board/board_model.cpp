@@ -27,6 +27,9 @@ BoardModel::BoardModel(const BoardParameters& p, BoardPower power)
 }
 
 void BoardModel::configure(const BoardParameters& p) {
+    if (now_s_ > last_slow_s_) {
+        slow_step(); // the rail up to now with the old values
+    }
     p_ = p;
     power_.configure(p, now_s_);
     heat_sink_.configure(p);

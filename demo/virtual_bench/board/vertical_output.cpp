@@ -116,6 +116,12 @@ void VerticalOutput::set_rail(double rail_v) {
     lift_share_ = std::min(1.0, rail_v / kBiasedV);
 }
 
+/// The boost's diode stands between rail and output stage while nothing is lifted. A drop as large as
+/// the rail stands for a stage without boost, straight on the rail.
+double VerticalOutput::feed_drop_v() const {
+    return p_.vertical_output_boost_diode_v < rail_v_ ? p_.vertical_output_boost_diode_v : 0;
+}
+
 /// The output as a source of `emf_v` behind `ohm`: the amplifier in control, or the rail it lies
 /// against.
 VerticalOutput::Source VerticalOutput::source(const State& s, const Coefficients& c,
@@ -134,11 +140,11 @@ VerticalOutput::Source VerticalOutput::source(const State& s, const Coefficients
 
     const double knee_v = p_.vertical_output_saturation_v * sign;
     const double clip_ohm = p_.vertical_output_saturation_ohm;
-    double top_v = rail_v_;
-    if (wanted_v > rail_v_ - knee_v - clip_ohm * i) { // the boost switch closes
+    double top_v = rail_v_ - feed_drop_v();
+    if (wanted_v > top_v - knee_v - clip_ohm * i) { // the boost switch closes
         const double lift_v =
             std::max(s.boost_v, 0.0) - p_.vertical_output_boost_switch_ohm * std::max(i, 0.0);
-        top_v += std::max(lift_v, 0.0) * lift_share_;
+        top_v = std::max(top_v, rail_v_ + lift_v * lift_share_);
     }
     if (wanted_v > top_v - knee_v - clip_ohm * i) {
         return {top_v - knee_v, clip_ohm, c.clipped, clipped_s_};
@@ -188,14 +194,16 @@ void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* 
     const double mean_a = 0.5 * (before_a + after_a);
     const double mean_v = out.emf_v - out.ohm * mean_a;
     const double out_a = mean_a + (mean_v - s.coupling_v - sense_ohm_ * mean_a) * shunt_s_;
-    const bool boosting = mean_v > rail_v_ - p_.vertical_output_saturation_v -
+    const bool boosting = mean_v > rail_v_ - feed_drop_v() - p_.vertical_output_saturation_v -
                                        p_.vertical_output_saturation_ohm * std::fabs(after_a);
     if (account != nullptr) {
         const double from_v = rail_v_ + (boosting ? std::max(s.boost_v, 0.0) : 0.0);
         const double drop_v = out_a > 0 ? from_v - mean_v : (boosting ? 0 : -mean_v);
         const double idle_a = p_.vertical_output_quiescent_a * std::min(1.0, rail_v_ / kBiasedV);
         account->seconds += c.dt_s;
-        account->supply_c += ((out_a > 0 || boosting ? out_a : 0) + idle_a) * c.dt_s;
+        // What the yoke gives back reaches the rail through the boost's switch alone.
+        const double taken_a = out_a > 0 ? out_a : (boosting ? out_a * lift_share_ : 0);
+        account->supply_c += (taken_a + idle_a) * c.dt_s;
         account->dissipated_j += (drop_v * out_a + rail_v_ * idle_a) * c.dt_s;
         account->most_out_a = std::max(account->most_out_a, std::fabs(out_a));
         account->most_up_a = std::max(account->most_up_a, std::max(out_a, 0.0) + idle_a);

@@ -100,6 +100,7 @@ class VerticalOutput {
     };
     [[nodiscard]] Coefficients coefficients(double dt_s) const;
     void configure_coil();
+    [[nodiscard]] double feed_drop_v() const;
     [[nodiscard]] double short_v(const State& s) const;
     [[nodiscard]] Source source(const State& s, const Coefficients& c, double drive_v) const;
     void move_boost(State& s, const Coefficients& c, double out_a, bool boosting,

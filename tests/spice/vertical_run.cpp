@@ -20,7 +20,7 @@ constexpr double kLineA = 0.35;       // what a line stage of this size draws
 class Model {
   public:
     explicit Model(const VerticalCase& which)
-        : power_(which.values, sim::BoardPower::kAlwaysOn), stage_(power_.as_wired(), power_.rail_v()) {}
+        : power_(which.values, sim::BoardPower::kAlwaysOn), stage_(power_.as_wired(), power_.stage_v()) {}
 
     void run_until(double time_s) {
         while (true) {
@@ -48,7 +48,7 @@ class Model {
         const sim::VerticalOutput::Account account = stage_.take_account();
         power_.step(next_slow_s_, sim::PowerSide::kSlowStepS,
                     {account.supply_c / std::max(account.seconds, 1e-9) + kLineA, 0, 0, 0, 40});
-        stage_.set_rail(power_.rail_v());
+        stage_.set_rail(power_.stage_v());
         slow_count_ += 1;
         next_slow_s_ = slow_count_ * sim::PowerSide::kSlowStepS;
     }

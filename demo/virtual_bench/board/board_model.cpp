@@ -15,8 +15,8 @@ std::uint64_t noise_seed(const BoardParameters& p, std::uint64_t which) {
 
 BoardModel::BoardModel(const BoardParameters& p, BoardPower power)
     : p_(p), power_(p, power), heat_sink_(p), separator_(p), oscillator_(p, noise_seed(p, 1)),
-      vertical_(power_.as_wired(), power_.rail_v()), afc_(p, noise_seed(p, 2)),
-      line_(power_.as_wired(), power_.rail_v()), off_s_(kNever), on_s_(kNever) {
+      vertical_(power_.as_wired(), power_.stage_v()), afc_(p, noise_seed(p, 2)),
+      line_(power_.as_wired(), power_.stage_v()), off_s_(kNever), on_s_(kNever) {
     vertical_.set_dead(!power_.vertical_ic().works());
     oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
     afc_.set_temperature(heat_sink_.oscillator_rise_k());
@@ -156,8 +156,8 @@ void BoardModel::slow_step() {
     if (worked != power_.vertical_ic().works()) {
         vertical_.set_dead(worked);
     }
-    vertical_.set_rail(power_.rail_v());
-    line_.set_rail(power_.rail_v());
+    vertical_.set_rail(power_.stage_v());
+    line_.set_rail(power_.stage_v());
     oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
     afc_.set_temperature(heat_sink_.oscillator_rise_k());
     const double rail_error_v = power_.rail_v() - p_.supply_regulated_v;

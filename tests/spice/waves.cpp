@@ -138,12 +138,13 @@ Agreement compare(const Waves& spice, const Waves& model, double period_s, doubl
     a.supply_v = worst(spice.supply_v, model.supply_v);
     a.retrace_spice_s = mean_retrace_s(spice.yoke_a, spice.step_s);
     a.retrace_model_s = mean_retrace_s(model.yoke_a, model.step_s);
-    a.slack_s = slack_share * a.retrace_spice_s;
-    const auto slack = static_cast<std::ptrdiff_t>(a.slack_s / spice.step_s + 1);
-    a.node = worst_outside_band(spice.out_v, model.out_v, slack) / a.node_pp_v;
     const double level = 0.5 * (median(spice.out_v) + most(spice.out_v));
     a.width_spice_s = mean_width_s(spice.out_v, spice.step_s, level);
     a.width_model_s = mean_width_s(model.out_v, model.step_s, level);
+    // Without a yoke current there is no retrace but the node's own pulse.
+    a.slack_s = slack_share * (a.swing_a > 1e-3 ? a.retrace_spice_s : a.width_spice_s);
+    const auto slack = static_cast<std::ptrdiff_t>(a.slack_s / spice.step_s + 1);
+    a.node = worst_outside_band(spice.out_v, model.out_v, slack) / a.node_pp_v;
     a.peak_spice_v = mean_peak(spice.out_v, spice.step_s, period_s);
     a.peak_model_v = mean_peak(model.out_v, model.step_s, period_s);
     return a;

@@ -69,7 +69,9 @@ void LineOutput::make_flows(const BoardParameters& p) {
         if (off) {
             a[kCollector][kYoke] = 1 / p.line_output_retrace_f;
             a[kCollector][kChoke] = 1 / p.line_output_retrace_f;
+            // A winding's load: what the primary sees lies between collector and rail.
             a[kCollector][kCollector] = -1 / (p.line_output_retrace_f * p.line_output_load_ohm);
+            a[kCollector][kRail] = -a[kCollector][kCollector];
         }
         flows_[static_cast<std::size_t>(mode)].set(a);
     }

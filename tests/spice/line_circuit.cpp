@@ -13,6 +13,7 @@ constexpr double kThermalV = 1.380649e-23 * 300.15 / 1.602176634e-19; // ngspice
 constexpr double kDriveV = 5;    // of the driver transformer's winding
 constexpr double kDriveOffV = -2;
 constexpr double kDriveOhm = 5; // base drive: 0.85 A
+constexpr double kReverseBeta = 0.5;
 constexpr double kBaseSpreadOhm = 0.2;
 constexpr double kCollectorOhm = 0.05;
 constexpr double kBaseOhm = 1.5; // winding and base resistance when the drive is away
@@ -39,9 +40,9 @@ std::string transistor(const LineCase& c) {
     s += fmt::format("rdrive drive base {}\nddrive base dbase dfast\nrbase dbase drive {}\n",
                      kDriveOhm, kBaseOhm);
     s += "qout coll base 0 qline\n";
-    s += fmt::format(".model qline npn is={} bf=15 br=0.5 rb={} rc={} tf=5n tr=20n cje=2n "
+    s += fmt::format(".model qline npn is={} bf=15 br={} rb={} rc={} tf=5n tr=20n cje=2n "
                      "cjc=150p vaf=300\n.model dfast d is=1e-9 rs=0.1\n",
-                     kTransistorIs, kBaseSpreadOhm, kCollectorOhm);
+                     kTransistorIs, kReverseBeta, kBaseSpreadOhm, kCollectorOhm);
     return s;
 }
 
@@ -61,9 +62,10 @@ BoardParameters line_values(const LineCase& c) {
             1 / (1 / p.line_output_load_ohm + 1 / c.short_turn_ohm);
     }
     if (c.damper_open) {
-        // The current goes through base and drive winding, which stands at its negative voltage.
+        // The current goes through base and drive winding, which stands at its negative voltage;
+        // the emitter adds the reverse gain's share.
         p.line_output_damper_v = -kDriveOffV + kThermalV * std::log(1 / kTransistorIs);
-        p.line_output_damper_ohm = kDriveOhm + kBaseSpreadOhm + kCollectorOhm;
+        p.line_output_damper_ohm = (kDriveOhm + kBaseSpreadOhm) / (1 + kReverseBeta) + kCollectorOhm;
     }
     return p;
 }

@@ -10,14 +10,17 @@ namespace {
 using sim::BoardParameters;
 
 constexpr double kThermalV = 1.380649e-23 * 300.15 / 1.602176634e-19; // ngspice's 27 degC
-constexpr double kDriveV = 5;    // of the driver transformer's winding
+constexpr double kDriveV = 5; // of the driver transformer's winding
 constexpr double kDriveOffV = -2;
 constexpr double kDriveOhm = 5; // base drive: 0.85 A
 constexpr double kReverseBeta = 0.5;
 constexpr double kBaseSpreadOhm = 0.2;
 constexpr double kCollectorOhm = 0.05;
-constexpr double kBaseOhm = 1.5; // winding and base resistance when the drive is away
+constexpr double kBaseOhm = 1.5;        // winding and base resistance when the drive is away
 constexpr double kLeakCoupling = 0.999; // transformer windings that are not shorted
+// A layer of the primary itself, so well coupled; its leakage (20 uH) is small beside its
+// resistance.
+constexpr double kShortCoupling = 0.998;
 constexpr double kDamperIs = 1e-11;
 constexpr double kDamperN = 1.2;
 constexpr double kTransistorIs = 1e-12;
@@ -35,8 +38,8 @@ std::string supply(const BoardParameters& p, const LineStart& start, double othe
 std::string transistor(const LineCase& c) {
     const double on_s = c.on_phase * kLineS;
     std::string s;
-    s += fmt::format("vdrive drive 0 pulse({0} {1} {2} 50n 50n {3} {4})\n", kDriveOffV, kDriveV, on_s,
-                     kLineS - on_s - 50e-9, kLineS);
+    s += fmt::format("vdrive drive 0 pulse({0} {1} {2} 50n 50n {3} {4})\n", kDriveOffV, kDriveV,
+                     on_s, kLineS - on_s - 50e-9, kLineS);
     s += fmt::format("rdrive drive base {}\nddrive base dbase dfast\nrbase dbase drive {}\n",
                      kDriveOhm, kBaseOhm);
     s += "qout coll base 0 qline\n";
@@ -58,14 +61,14 @@ BoardParameters line_values(const LineCase& c) {
     p.line_output_on_ohm = kCollectorOhm;
     p.line_yoke_resistance_ohm += c.joint_ohm;
     if (c.short_turn_ohm > 0) {
-        p.line_output_load_ohm =
-            1 / (1 / p.line_output_load_ohm + 1 / c.short_turn_ohm);
+        p.line_output_load_ohm = 1 / (1 / p.line_output_load_ohm + 1 / c.short_turn_ohm);
     }
     if (c.damper_open) {
         // The current goes through base and drive winding, which stands at its negative voltage;
         // the emitter adds the reverse gain's share.
         p.line_output_damper_v = -kDriveOffV + kThermalV * std::log(1 / kTransistorIs);
-        p.line_output_damper_ohm = (kDriveOhm + kBaseSpreadOhm) / (1 + kReverseBeta) + kCollectorOhm;
+        p.line_output_damper_ohm =
+            (kDriveOhm + kBaseSpreadOhm) / (1 + kReverseBeta) + kCollectorOhm;
     }
     return p;
 }
@@ -87,7 +90,7 @@ std::string line_netlist(const LineCase& c, const LineStart& start, double other
                      kLeakCoupling, p.line_output_load_ohm);
     if (c.short_turn_ohm > 0) {
         s += fmt::format("l3 turn 0 {}\nkt lp l3 {}\nkx l2 l3 {}\nrturn turn 0 {}\n",
-                         p.line_output_choke_h, 0.98, 0.98, c.short_turn_ohm);
+                         p.line_output_choke_h, kShortCoupling, kShortCoupling, c.short_turn_ohm);
     }
     // Yoke, its joint and plug, the shorted part, the S capacitor.
     const double x = p.line_yoke_shorted_share;
@@ -123,19 +126,17 @@ std::vector<LineCase> line_cases(const BoardParameters& board) {
         [](C c) { c.values.line_output_s_f = 2.2e-6; });
     add("h_damper_open", "damper diode open", [](C c) { c.damper_open = true; });
     add("h_joint_bad", "2 ohm in series with the yoke", [](C c) { c.joint_ohm = 2; });
-    add("h_transformer_shorted", "turns shorted: 400 ohm at the primary",
-        [](C c) { c.short_turn_ohm = 400; });
+    add("h_transformer_shorted", "turns shorted: 150 ohm at the primary",
+        [](C c) { c.short_turn_ohm = 150; });
     add("h_yoke_shorted", "10 % of the turns shorted, coupling 0.6", [](C c) {
         c.values.line_yoke_shorted_share = 0.1;
         c.values.line_yoke_coupling = 0.6;
     });
     add("h_yoke_open", "plug off", [](C c) { c.values.line_yoke_plug_ohm = 1e9; });
-    add("h_drive_short", "drive returns after 62 % of a line in place of 42 %",
-        [](C c) { c.on_phase = 0.62; });
-    add("supply_high", "regulator 24 -> 28.8 V",
-        [](C c) { c.values.supply_regulated_v = 28.8; });
-    add("supply_low", "regulator 24 -> 18 V",
-        [](C c) { c.values.supply_regulated_v = 18; });
+    add("h_drive_short", "drive returns after 75 % of a line in place of 42 %",
+        [](C c) { c.on_phase = 0.75; });
+    add("supply_high", "regulator 24 -> 28.8 V", [](C c) { c.values.supply_regulated_v = 28.8; });
+    add("supply_low", "regulator 24 -> 18 V", [](C c) { c.values.supply_regulated_v = 18; });
     return cases;
 }
 

@@ -68,10 +68,9 @@ LineRuns run_line(const LineCase& which, double lines) {
     const double begin_s = kSpiceLines * kLineS - kBeforeS;
     const auto count = static_cast<std::size_t>(lines * kLineS / kStepS);
     const double end_s = begin_s + static_cast<double>(count) * kStepS;
-    const sim::SpiceRun run =
-        sim::run_spice(line_netlist(which, start, kOtherA),
-                       {"i(ly)", "v(coll)", "v(rail)", "i(lp)", "i(vreg)"}, kSpiceStepS, end_s,
-                       begin_s - 1e-6);
+    const sim::SpiceRun run = sim::run_spice(line_netlist(which, start, kOtherA),
+                                             {"i(ly)", "v(coll)", "v(rail)", "i(lp)", "i(vreg)"},
+                                             kSpiceStepS, end_s, begin_s - 1e-6);
     LineRuns runs;
     runs.log = run.log;
     if (run.time_s.size() < 1000) {

@@ -11,8 +11,8 @@ using sim::BoardParameters;
 
 constexpr double kThermalV = 1.380649e-23 * 300.15 / 1.602176634e-19; // ngspice's 27 degC
 constexpr double kEmitterOhm = 0.22;
-constexpr double kPullOhm = 330;   // base of the pass transistors to raw
-constexpr double kRejection = 900; // loop gain of the regulator
+constexpr double kPullOhm = 330;      // base of the pass transistors to raw
+constexpr double kRejection = 900;    // loop gain of the regulator
 constexpr double kFeedbackOhm = 20e3; // shunt feedback around the driver
 
 // Power transistor, small transistor, diodes: round figures of the class (BD-type, BC-type, 1 A
@@ -40,13 +40,15 @@ std::string supply(const BoardParameters& p, const VerticalStart& start, double 
     s += fmt::format("bsec sec low v={}*sin(6.283185307*({}*time+{}))\n", peak_v, p.supply_mains_hz,
                      start.mains_turns);
     s += fmt::format("rsource sec ac {}\n", p.supply_source_ohm);
-    s += "db1 ac raw dbridge\ndb2 0 ac dbridge\ndb3 low raw dbridge\ndb4 0 low dbridge\nclow low 0 10n\nrlow low 0 100k\n";
+    s += "db1 ac raw dbridge\ndb2 0 ac dbridge\ndb3 low raw dbridge\ndb4 0 low dbridge\nclow low 0 "
+         "10n\nrlow low 0 100k\n";
     s += fmt::format("cres raw rese {} ic={}\nresr rese 0 {}\n", p.supply_reservoir_f, start.raw_v,
                      p.supply_reservoir_esr_ohm + 1e-3);
     // Pass transistors with their base pulled up; the error amplifier takes the pull-up's current.
-    s += fmt::format("rpull raw qb {}\nqp1 raw qb qe qsmall\nqp2 raw qe reg qpower\nrqe qe reg 470\n",
-                     kPullOhm);
-    s += fmt::format("berr qb 0 i=max(0,{}*({}*v(reg)-4.7))\n", kRejection / (kPullOhm * ratio), ratio);
+    s += fmt::format(
+        "rpull raw qb {}\nqp1 raw qb qe qsmall\nqp2 raw qe reg qpower\nrqe qe reg 470\n", kPullOhm);
+    s += fmt::format("berr qb 0 i=max(0,{}*({}*v(reg)-4.7))\n", kRejection / (kPullOhm * ratio),
+                     ratio);
     s += fmt::format("rout reg railm {}\n", p.supply_output_ohm);
     s += "vshunt railm rail 0\n";
     s += fmt::format("rfilt rail dec {}\ncdec dec 0 {} ic={}\n", p.supply_filter_ohm,
@@ -142,8 +144,7 @@ BoardParameters vertical_values(const BoardParameters& board, bool bias_shorted,
     // Knees at a third of an ampere. Upwards: saturated current source and two emitters; catch
     // diode the other way; downwards: diode and saturated lower transistor. The model has one:
     // the mean of the two that limit retrace.
-    const double upper_v =
-        0.1 + junction_v(kSmallIs, 5e-3) + junction_v(kPowerIs, 0.3);
+    const double upper_v = 0.1 + junction_v(kSmallIs, 5e-3) + junction_v(kPowerIs, 0.3);
     const double lower_v = junction_v(kDiodeIs, 0.3) + 0.1;
     const double catch_v = junction_v(kDiodeIs, 0.3);
     p.vertical_output_saturation_v = (upper_v + catch_v) / 2;
@@ -155,7 +156,8 @@ BoardParameters vertical_values(const BoardParameters& board, bool bias_shorted,
     // Hand-over. Shorted bias: two emitters and a diode must be crossed, nearly at once.
     p.vertical_output_crossover_v = bias_shorted ? (upper_v + lower_v - 0.2) / 2 : 0.05;
     p.vertical_output_crossover_a = bias_shorted ? 1e-3 : 0.03;
-    p.vertical_output_quiescent_a = 0.02; // two branches of the mirror and the output's idle current
+    p.vertical_output_quiescent_a =
+        0.02; // two branches of the mirror and the output's idle current
     // Bridge, charging at 5 A: 1.5 kT/q ln(5 A / 1 nA) and 0.05 ohm each. Regulator: two emitters,
     // the collector resistance, the pull-up.
     p.supply_rectifier_v = 1.5 * junction_v(1e-9, 5) + 0.05 * 5;
@@ -196,13 +198,10 @@ std::vector<VerticalCase> vertical_cases(const BoardParameters& board) {
         [](C c) { c.values.vertical_output_boost_f = 1e-6; });
     add("boost_path_dead", "the boost's switch to the rail open",
         [](C c) { c.boost_never_lifts = true; });
-    add("v_yoke_shorted", "30 % of the turns shorted", [](C c) {
-        c.values.vertical_yoke_shorted_share = 0.3;
-    });
+    add("v_yoke_shorted", "30 % of the turns shorted",
+        [](C c) { c.values.vertical_yoke_shorted_share = 0.3; });
     add("v_yoke_open", "plug off", [](C c) { c.values.vertical_yoke_plug_ohm = 1e9; });
-    add("supply_high", "regulator 24 -> 28.8 V", [](C c) {
-        c.values.supply_regulated_v = 28.8;
-    });
+    add("supply_high", "regulator 24 -> 28.8 V", [](C c) { c.values.supply_regulated_v = 28.8; });
     add("supply_low", "regulator 24 -> 18 V", [](C c) { c.values.supply_regulated_v = 18; });
     add("reservoir_dried", "reservoir 4700 -> 470 uF, ESR 0.05 -> 0.5 ohm", [](C c) {
         c.values.supply_reservoir_f = 470e-6;
@@ -210,8 +209,7 @@ std::vector<VerticalCase> vertical_cases(const BoardParameters& board) {
     });
     add("ramp_cap_leaky", "470 kohm across the ramp capacitors",
         [](C c) { c.values.ramp_leak_ohm = 470e3; });
-    add("linearity_open", "linearity control open",
-        [](C c) { c.values.ramp_linearity_ohm = 1e9; });
+    add("linearity_open", "linearity control open", [](C c) { c.values.ramp_linearity_ohm = 1e9; });
     return cases;
 }
 

@@ -16,7 +16,8 @@ struct VerticalCase {
     std::string id;     ///< of the list of faults, or "healthy"
     std::string change; ///< "coupling capacitor 1000 uF -> 100 uF"
     /// Component values, the fault's among them. Members that are no component (knees, hand-over
-    /// of the output transistors, drop-out) are set by vertical_values() from the transistors below.
+    /// of the output transistors, drop-out) are set by vertical_values() from the transistors
+    /// below.
     sim::BoardParameters values;
     bool bias_shorted = false;      ///< the three bias diodes
     bool boost_never_lifts = false; ///< the boost's upper switch open, its lower one sound

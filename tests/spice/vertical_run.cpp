@@ -20,7 +20,8 @@ constexpr double kLineA = 0.35;       // what a line stage of this size draws
 class Model {
   public:
     explicit Model(const VerticalCase& which)
-        : power_(which.values, sim::BoardPower::kAlwaysOn), stage_(power_.as_wired(), power_.stage_v()) {}
+        : power_(which.values, sim::BoardPower::kAlwaysOn),
+          stage_(power_.as_wired(), power_.stage_v()) {}
 
     void run_until(double time_s) {
         while (true) {
@@ -65,12 +66,11 @@ class Model {
 /// The ramp's capacitors at the end of a settled trace: the upper one has no mean, because the
 /// linearity control would move it; the reset leaves the two with equal and opposite charge.
 void set_ramp(VerticalStart& start, const sim::BoardParameters& p) {
-    const double series_f =
-        p.ramp_upper_f * p.ramp_lower_f / (p.ramp_upper_f + p.ramp_lower_f);
+    const double series_f = p.ramp_upper_f * p.ramp_lower_f / (p.ramp_upper_f + p.ramp_lower_f);
     const double ohm = p.ramp_fixed_ohm + p.ramp_height_ohm;
     const double share = p.ramp_leak_ohm / (p.ramp_leak_ohm + ohm);
-    const double end_v = p.ramp_supply_v * share *
-                         (1 - std::exp(-(kFieldS - kResetS) / (ohm * share * series_f)));
+    const double end_v =
+        p.ramp_supply_v * share * (1 - std::exp(-(kFieldS - kResetS) / (ohm * share * series_f)));
     const bool balanced = p.ramp_linearity_ohm < 1e6;
     start.ramp_upper_v = end_v * series_f / p.ramp_upper_f * (balanced ? 0.5 : 1);
     start.ramp_lower_v = end_v - start.ramp_upper_v;
@@ -86,7 +86,8 @@ VerticalRuns run_vertical(const VerticalCase& which, double fields) {
     VerticalStart start;
     start.yoke_a = stage.at(start_s).yoke_a;
     start.coupling_v = stage.coupling_v();
-    start.boost_v = std::max(stage.boost_v(), which.boost_never_lifts ? model.power().rail_v() - 0.6 : -0.6);
+    start.boost_v =
+        std::max(stage.boost_v(), which.boost_never_lifts ? model.power().rail_v() - 0.6 : -0.6);
     start.raw_v = model.power().supply().raw_v();
     start.mains_turns = which.values.supply_mains_phase + which.values.supply_mains_hz * start_s;
     set_ramp(start, which.values);

@@ -88,7 +88,8 @@ double worst_outside_band(const std::vector<double>& a, const std::vector<double
     double far = 0;
     const auto n = static_cast<std::ptrdiff_t>(a.size());
     for (std::ptrdiff_t i = slack; i < n - slack; ++i) {
-        const auto [low, high] = std::minmax_element(b.begin() + i - slack, b.begin() + i + slack + 1);
+        const auto [low, high] =
+            std::minmax_element(b.begin() + i - slack, b.begin() + i + slack + 1);
         const double x = a[static_cast<std::size_t>(i)];
         far = std::max({far, x - *high, *low - x});
     }
@@ -141,8 +142,10 @@ Agreement compare(const Waves& spice, const Waves& model, double period_s, doubl
     const double level = 0.5 * (median(spice.out_v) + most(spice.out_v));
     a.width_spice_s = mean_width_s(spice.out_v, spice.step_s, level);
     a.width_model_s = mean_width_s(model.out_v, model.step_s, level);
-    // Without a yoke current there is no retrace but the node's own pulse.
-    a.slack_s = slack_share * (a.swing_a > 1e-3 ? a.retrace_spice_s : a.width_spice_s);
+    // Without a yoke current there is no retrace but the node's own pulse, which may be long.
+    constexpr double kLongest = 0.1;
+    a.slack_s = slack_share * (a.swing_a > 1e-3 ? a.retrace_spice_s
+                                                : std::min(a.width_spice_s, kLongest * period_s));
     const auto slack = static_cast<std::ptrdiff_t>(a.slack_s / spice.step_s + 1);
     a.node = worst_outside_band(spice.out_v, model.out_v, slack) / a.node_pp_v;
     a.peak_spice_v = mean_peak(spice.out_v, spice.step_s, period_s);

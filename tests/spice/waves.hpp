@@ -24,8 +24,8 @@ struct Waves {
                              std::size_t count, double sign);
 
 struct Agreement {
-    double current = 0; ///< largest distance, part of peak to peak
-    double node = 0;    ///< the same, where retrace edges may lie slack_s apart
+    double current = 0;  ///< largest distance, part of peak to peak
+    double node = 0;     ///< the same, where retrace edges may lie slack_s apart
     double supply_v = 0; ///< largest distance, V
     double swing_a = 0;  ///< peak to peak, ngspice
     double node_pp_v = 0;

@@ -45,7 +45,7 @@ class PowerSide {
 
     [[nodiscard]] double rail_v() const { return supply_.rail_v(); }
     [[nodiscard]] double stage_v() const { return supply_.stage_v(); } ///< behind the rail filter
-    [[nodiscard]] double rail_a() const { return supply_.rail_a(); } ///< through the shunt
+    [[nodiscard]] double rail_a() const { return supply_.rail_a(); }   ///< through the shunt
     /// What a reversed or destroyed IC turns to heat.
     [[nodiscard]] double clamp_watts() const;
     [[nodiscard]] bool vertical_on_board() const { return always_on_ || relays_.contacts().k3; }

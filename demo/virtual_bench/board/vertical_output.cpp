@@ -62,8 +62,8 @@ void VerticalOutput::configure(const BoardParameters& p) {
     yoke_share_ = p.vertical_output_damping_ohm / around;
     alpha_scale_ = 1 / (1 + p.vertical_output_gain * share_);
     stiffness_ohm_ = p.vertical_output_gain * yoke_share_ * sense_ohm_ * alpha_scale_;
-    const double series_ohm = coil_ohm_ +
-                              yoke_share_ * (sense_ohm_ + p.vertical_output_coupling_esr_ohm);
+    const double series_ohm =
+        coil_ohm_ + yoke_share_ * (sense_ohm_ + p.vertical_output_coupling_esr_ohm);
     linear_s_ = yoke_share_ / (series_ohm + yoke_share_ * stiffness_ohm_);
     clipped_s_ = yoke_share_ / (series_ohm + yoke_share_ * p.vertical_output_saturation_ohm);
     shunt_s_ = 1 / around;
@@ -71,9 +71,9 @@ void VerticalOutput::configure(const BoardParameters& p) {
     state_.drive_v = ramp_.drive_v(state_.ramp);
 }
 
-/// A share x of the turns bridged by a short is a coil of its own, coupled by k: (1-x)^2 L and x^2 L,
-/// M = k x (1-x) L. What it links can only decay through its resistance, so fast changes meet
-/// (1 - k^2) of the rest.
+/// A share x of the turns bridged by a short is a coil of its own, coupled by k: (1-x)^2 L and x^2
+/// L, M = k x (1-x) L. What it links can only decay through its resistance, so fast changes meet (1
+/// - k^2) of the rest.
 void VerticalOutput::configure_coil() {
     const double x = p_.vertical_yoke_shorted_share;
     const double k = p_.vertical_yoke_coupling;
@@ -101,8 +101,8 @@ double VerticalOutput::short_v(const State& s) const {
 }
 
 VerticalOutput::Coefficients VerticalOutput::coefficients(double dt_s) const {
-    const double series_ohm = coil_ohm_ +
-                              yoke_share_ * (sense_ohm_ + p_.vertical_output_coupling_esr_ohm);
+    const double series_ohm =
+        coil_ohm_ + yoke_share_ * (sense_ohm_ + p_.vertical_output_coupling_esr_ohm);
     const double l = coil_h_;
     const double clip_ohm = p_.vertical_output_saturation_ohm;
     const double boost_s = p_.vertical_output_boost_charge_ohm * p_.vertical_output_boost_f;
@@ -116,8 +116,8 @@ void VerticalOutput::set_rail(double rail_v) {
     lift_share_ = std::min(1.0, rail_v / kBiasedV);
 }
 
-/// The boost's diode stands between rail and output stage while nothing is lifted. A drop as large as
-/// the rail stands for a stage without boost, straight on the rail.
+/// The boost's diode stands between rail and output stage while nothing is lifted. A drop as large
+/// as the rail stands for a stage without boost, straight on the rail.
 double VerticalOutput::feed_drop_v() const {
     return p_.vertical_output_boost_diode_v < rail_v_ ? p_.vertical_output_boost_diode_v : 0;
 }
@@ -225,8 +225,7 @@ void VerticalOutput::move_boost(State& s, const Coefficients& c, double out_a, b
     const double full_v = rail_v_ - p_.vertical_output_boost_diode_v;
     if (boosting) {
         // Idle current of what stands on the lifted supply comes from it, too.
-        s.boost_v -=
-            (out_a + p_.vertical_output_quiescent_a) * c.dt_s / p_.vertical_output_boost_f;
+        s.boost_v -= (out_a + p_.vertical_output_quiescent_a) * c.dt_s / p_.vertical_output_boost_f;
     } else if (s.boost_v < full_v) {
         const double before_v = s.boost_v;
         s.boost_v = full_v + (s.boost_v - full_v) * c.boost;

@@ -82,8 +82,8 @@ class VerticalOutput {
         double drive_v = 0; ///< ramp_.drive_v(ramp)
         double coupling_v = 0;
         double boost_v = 0;
-        double out_a = 0;       ///< out of the transistors over the last step: yoke and damping
-        double short_flux = 0;  ///< linked by the shorted turns, V s
+        double out_a = 0;      ///< out of the transistors over the last step: yoke and damping
+        double short_flux = 0; ///< linked by the shorted turns, V s
         Point point;
     };
     struct Coefficients { ///< of one step length

@@ -9,6 +9,8 @@
 #include <cstdio>
 #include <filesystem>
 #include <fmt/core.h>
+#include <fstream>
+#include <iterator>
 #include <map>
 #include <optional>
 
@@ -23,10 +25,11 @@ struct Options {
     std::string firmware;
     std::uint16_t port = 0;
     std::string unix_path;
+    std::string eeprom_file;
     std::optional<std::uint32_t> seed;
     bool list_settings = false;
     bool statistics = false;
-    BoardPower power = kDefaultPower;
+    BoardPower power = BoardPower::kRelays;
     ServeOptions serve;
 };
 
@@ -96,6 +99,40 @@ void print_statistics(const ServeSummary& summary) {
     row("watchdog resets", chip.resets);
 }
 
+constexpr std::size_t kEepromBytes = 4096; // ATmega2560 data sheet, features
+
+/// A file that is not there yet is a new chip's EEPROM.
+Result<std::vector<std::uint8_t>> eeprom_of(const std::string& path) {
+    if (path.empty() || !std::filesystem::exists(path)) {
+        return std::vector<std::uint8_t>{};
+    }
+    std::ifstream file(path, std::ios::binary);
+    std::vector<std::uint8_t> bytes{std::istreambuf_iterator<char>(file), {}};
+    if (!file || bytes.size() != kEepromBytes) {
+        return Error{ErrorKind::kFile,
+                     fmt::format("cannot use EEPROM file {}: it has {} bytes, expected {} as this "
+                                 "program writes them; give another file, or delete it",
+                                 path, bytes.size(), kEepromBytes)};
+    }
+    return bytes;
+}
+
+Status keep_eeprom(const std::string& path, const std::vector<std::uint8_t>& bytes) {
+    if (path.empty()) {
+        return Done{};
+    }
+    std::ofstream file(path, std::ios::binary | std::ios::trunc);
+    file.write(reinterpret_cast<const char*>(bytes.data()),
+               static_cast<std::streamsize>(bytes.size()));
+    if (!file.flush()) {
+        return Error{ErrorKind::kFile,
+                     fmt::format("the EEPROM could not be kept in {}; expected a file that can be "
+                                 "written; check the path",
+                                 path)};
+    }
+    return Done{};
+}
+
 int run(const Options& options) {
     const auto parameters = board_parameters(options);
     if (!parameters) {
@@ -110,9 +147,17 @@ int run(const Options& options) {
     if (!server) {
         return fail(server.error());
     }
+    const auto eeprom = eeprom_of(options.eeprom_file);
+    if (!eeprom) {
+        return fail(eeprom.error());
+    }
     const BenchFactory make_bench = [&] {
-        return BenchSimulation::create(options.firmware,
-                                       std::make_unique<Board>(parameters.value(), options.power));
+        auto made = BenchSimulation::create(
+            options.firmware, std::make_unique<Board>(parameters.value(), options.power));
+        if (made && !eeprom.value().empty()) {
+            made.value()->chip().set_eeprom(eeprom.value());
+        }
+        return made;
     };
     fmt::print("listening on {}\n", server.value()->address());
     std::fflush(stdout);
@@ -121,6 +166,9 @@ int run(const Options& options) {
         return fail(served.error());
     }
     fmt::print(stderr, "{}", served.value().board_words);
+    if (const Status kept = keep_eeprom(options.eeprom_file, served.value().eeprom); !kept) {
+        return fail(kept.error());
+    }
     if (options.statistics) {
         print_statistics(served.value());
     }
@@ -136,10 +184,11 @@ void add_options(CLI::App& app, Options& options) {
     const std::map<std::string, BoardPower> powers{{"on", BoardPower::kAlwaysOn},
                                                    {"relays", BoardPower::kRelays}};
     app.add_option("--power", options.power,
-                   "on: the board is simply on; relays: as the firmware drives K1 to K5")
+                   "relays: as the firmware drives K1 to K5; on: the board is simply on, as with "
+                   "yokedock's --supply outside")
         ->transform(CLI::CheckedTransformer(powers))
         ->type_name("on|relays")
-        ->default_str(kDefaultPower == BoardPower::kAlwaysOn ? "on" : "relays");
+        ->default_str("relays");
     app.add_flag("--list-settings", options.list_settings,
                  "list all values of the board, then end");
     app.add_option("--seed", options.seed,
@@ -150,6 +199,10 @@ void add_options(CLI::App& app, Options& options) {
     app.add_option("--unix", options.unix_path, "Unix socket in place of TCP")
         ->type_name("PATH")
         ->excludes(port);
+    app.add_option("--eeprom", options.eeprom_file,
+                   "keep the bench's EEPROM (serial number, calibration) in this file; read at the "
+                   "start, written at the end")
+        ->type_name("FILE");
     app.add_flag("--pace", options.serve.pace, "real time (default: as fast as it goes)");
     app.add_flag("--reset-on-connect", options.serve.reset_on_connect,
                  "a bench just switched on for every client (default: it goes on)");
@@ -178,7 +231,8 @@ int run_program(int argc, char** argv) {
     app.footer(
         "Example:\n"
         "  yokedock_virtual_bench --listen 4100 --set ramp.height_ohm=150000 &\n"
-        "  yokedock run --bench tcp:127.0.0.1:4100 --standard 525/59.94\n\n"
+        "  yokedock run --bench tcp:127.0.0.1:4100 --profile "
+        "demo/boards/quillwood13.profile.json\n\n"
         "Nothing here is live. On a real bench: lethal voltage at the anode even without a tube, "
         "boards live to\n"
         "the mains, charged reservoirs; isolate, discharge, one hand, and mind the local codes.");

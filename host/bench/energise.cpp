@@ -8,7 +8,6 @@
 namespace yokedock::bench {
 namespace {
 
-constexpr double kSoftStartOhm = 22;    // R501 of docs/bench
 constexpr double kSoftStartOhmU = 0.05; // relative: a 5 % part
 constexpr double kRailU = 0.005;        // relative: an uncalibrated channel
 
@@ -100,8 +99,9 @@ class Start {
         }
         const auto current = report.readings[static_cast<std::size_t>(ChannelId::supply_a)];
         const auto rail = report.readings[static_cast<std::size_t>(ChannelId::supply_v)];
+        const auto loads = judge_soft_start_loads(o_.loads, report.readings, report.swing);
         done(std::move(report));
-        return feed_good(rail, current) && idle_current_good(current);
+        return feed_good(rail, current) && idle_current_good(current) && loads_good(loads);
     }
 
     bool bypass() {
@@ -195,7 +195,8 @@ class Start {
         }
         auto readings = o_.read();
         if (readings) {
-            report.readings = readings.value();
+            report.readings = readings.value().mean;
+            report.swing = readings.value().swing;
             return report;
         }
         report.not_measured = readings.error().text;
@@ -287,7 +288,7 @@ class Start {
             {ErrorKind::kRefused,
              fmt::format(
                  "the supply was switched off in stage \"starting\": what feeds the soft start is "
-                 "{:.1f} V ({:.2f} V at the rail and {:.2f} A through {:g} ohm); expected at most "
+                 "{:.1f} V ({:.2f} V at the rail and {:.2f} A through {} ohm); expected at most "
                  "supply_max_v, {:.1f} V; {}",
                  feed_v, *rail, *current, kSoftStartOhm, *o_.supply_max_v,
                  link::next_step_text(StopCause::supply_high))});
@@ -307,6 +308,24 @@ class Start {
                                  "supply_idle_max_a, {:.2f} A; {}",
                                  *current, *o_.supply_idle_max_a,
                                  link::next_step_text(StopCause::supply_current))});
+    }
+
+    bool loads_good(const std::optional<LoadFinding>& finding) {
+        if (!finding) {
+            return true;
+        }
+        const bool lost = finding->cause == StopCause::load_lost;
+        const auto code =
+            std::lround(code_of(finding->channel, finding->value) - code_of(finding->channel, 0));
+        out_.trip =
+            Trip{finding->cause, stage_word(stage_),
+                 TripReading{finding->channel, static_cast<std::uint16_t>(code), lost}, 0, true};
+        return fail(
+            {ErrorKind::kRefused,
+             fmt::format("the supply was switched off in stage \"starting\": {}; {}", finding->text,
+                         lost ? link::next_step_text(finding->cause)
+                              : "look for a shorted yoke or load, a wrong winding or "
+                                "swapped plugs; measure the load with yokedock check")});
     }
 
     // ---- endings

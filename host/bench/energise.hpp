@@ -10,6 +10,7 @@
 // Anything that stands against a stage, a trip, a lost link or a stop ends it with the supply off.
 #pragma once
 #include "host/bench/power_limits.hpp"
+#include "host/bench/soft_start_loads.hpp"
 #include "host/bench/trip.hpp"
 #include "shared/channels.hpp"
 #include <array>
@@ -33,14 +34,18 @@ enum class EnergiseStage {
 
 [[nodiscard]] const char* stage_word(EnergiseStage stage);
 
-/// Means over a short time, by channel; nothing: not measured.
-using StageReadings = std::array<std::optional<double>, kChannelCount>;
+/// What the channels show over a short time.
+struct StageView {
+    StageReadings mean{};
+    StageReadings swing{}; ///< peak to peak, of samples: a narrow pulse may be missed
+};
 
 /// What was seen at the end of a stage.
 struct StageReport {
     EnergiseStage stage{};
     double time_s = 0; ///< device time since the begin of the first stage
     StageReadings readings{};
+    StageReadings swing{};
     std::string not_measured; ///< why there are no readings; "" there are
 };
 
@@ -48,10 +53,11 @@ struct EnergiseOptions {
     GuardPlan guard;
     std::optional<double> supply_idle_max_a; ///< judged at the end of the soft start
     std::optional<double> supply_max_v; ///< what feeds the soft start is judged by it there, too
+    SoftStartLoads loads;               ///< judged at the end of the soft start
     bool free_run = false;              ///< the board may start without sync
     /// Reads the channels for a short time; may be empty. An error means not measured, save kLink
     /// and kStopped, which end the start.
-    std::function<Result<StageReadings>()> read;
+    std::function<Result<StageView>()> read;
     std::function<void(const StageReport&)> on_stage; ///< told at the end of each; may be empty
 };
 

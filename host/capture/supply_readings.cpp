@@ -3,6 +3,7 @@
 #include "host/bench/channel_codes.hpp"
 #include "host/capture/block_decoder.hpp"
 #include <algorithm>
+#include <cmath>
 
 namespace yokedock::capture {
 namespace {
@@ -40,29 +41,40 @@ void move_to(RawCapture& capture, std::int64_t trip) {
 
 } // namespace
 
-Result<bench::StageReadings> read_channels(const bench::Bench& bench) {
+Result<bench::StageView> read_channels(const bench::Bench& bench) {
     TickAxis axis;
     CaptureOutcome outcome = run_capture(
         bench, all_channels(bench.plan().value_or(wire::SyncAchieved{}), kReadingSeconds), axis);
     if (outcome.error) {
         return *outcome.error;
     }
-    std::array<double, kChannelCount> sum{};
-    std::array<std::size_t, kChannelCount> count{};
+    struct Seen {
+        double sum = 0;
+        double count = 0;
+        double least = kAdcCodes;
+        double most = 0;
+    };
+    std::array<Seen, kChannelCount> seen{};
     const RawSamples& samples = outcome.capture.samples;
     for (std::size_t i = 0; i < samples.code.size(); ++i) {
-        const std::size_t channel = samples.channel[i] % kChannelCount;
-        sum[channel] += samples.code[i];
-        ++count[channel];
+        Seen& s = seen[samples.channel[i] % kChannelCount];
+        const double code = samples.code[i];
+        s.sum += code;
+        ++s.count;
+        s.least = std::min(s.least, code);
+        s.most = std::max(s.most, code);
     }
-    bench::StageReadings readings{};
+    bench::StageView view;
     for (std::size_t channel = 0; channel < kChannelCount; ++channel) {
-        if (count[channel] != 0) {
-            readings[channel] = bench::value_of(static_cast<ChannelId>(channel),
-                                                sum[channel] / static_cast<double>(count[channel]));
+        const Seen& s = seen[channel];
+        if (s.count > 0) {
+            const auto id = static_cast<ChannelId>(channel);
+            view.mean[channel] = bench::value_of(id, s.sum / s.count);
+            view.swing[channel] =
+                std::abs(bench::value_of(id, s.most) - bench::value_of(id, s.least));
         }
     }
-    return readings;
+    return view;
 }
 
 Result<RawCapture> read_trip(const bench::Bench& bench, std::uint32_t trip_ticks) {

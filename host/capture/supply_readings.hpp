@@ -9,8 +9,8 @@ namespace yokedock::capture {
 
 constexpr double kReadingSeconds = 0.05;
 
-/// Means over kReadingSeconds by nominal scale. Errors as run_capture.
-[[nodiscard]] Result<bench::StageReadings> read_channels(const bench::Bench& bench);
+/// Means and swings over kReadingSeconds by nominal scale. Errors as run_capture.
+[[nodiscard]] Result<bench::StageView> read_channels(const bench::Bench& bench);
 
 /// What the bench kept of the time before a trip (a few thousand samples at most) and of 10 ms
 /// after it, as one capture named "trip"; to be read before anything else is captured. Few samples

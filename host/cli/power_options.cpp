@@ -227,6 +227,9 @@ Result<PowerPlan> plan_power(const PowerOptions& options,
     plan.guard = std::move(guard).value();
     plan.supply_idle_max_a = limits.supply_idle_max_a;
     plan.supply_max_v = limits.supply_max_v;
+    plan.loads.vertical_ohm = profile->vertical_yoke.resistance_ohm;
+    plan.loads.vertical = limits.v_yoke_least_pp_a.has_value();
+    plan.loads.horizontal = limits.h_yoke_least_pp_a.has_value();
     plan.questions = questions_of(*profile, options.nothing_changed);
     if (const Status taken = take_confirmed(options, plan); !taken) {
         return taken.error();

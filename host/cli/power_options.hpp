@@ -26,6 +26,7 @@ struct PowerPlan {
     bench::GuardPlan guard;
     std::optional<double> supply_idle_max_a;
     std::optional<double> supply_max_v;
+    bench::SoftStartLoads loads;
     std::vector<record::PowerQuestion> questions;  ///< all that must be answered
     std::vector<record::PowerAnswerGiven> answers; ///< by options; the rest is asked
 };

@@ -147,6 +147,7 @@ Status power_up(const PowerPlan& plan, const std::optional<record::Profile>& pro
     options.guard = plan.guard;
     options.supply_idle_max_a = plan.supply_idle_max_a;
     options.supply_max_v = plan.supply_max_v;
+    options.loads = plan.loads;
     options.free_run = free_run;
     options.read = [&session] { return capture::read_channels(session.bench); };
     options.on_stage = [&seams](const bench::StageReport& stage) { print_stage(stage, seams); };

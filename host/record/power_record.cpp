@@ -37,6 +37,7 @@ Json stage_to_json(const bench::StageReport& stage) {
     return {{"stage", bench::stage_word(stage.stage)},
             {"time_s", stage.time_s},
             {"readings", readings_to_json(stage.readings)},
+            {"swings", readings_to_json(stage.swing)},
             {"not_measured", stage.not_measured}};
 }
 
@@ -57,6 +58,9 @@ bench::StageReport stage_from_json(const Node& node) {
     }
     report.time_s = node.at("time_s").number(0, kMostSeconds);
     report.readings = readings_from_json(node.at("readings"));
+    if (const auto swings = node.maybe("swings")) {
+        report.swing = readings_from_json(*swings);
+    }
     report.not_measured = node.at("not_measured").text();
     return report;
 }

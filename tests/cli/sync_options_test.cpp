@@ -130,7 +130,8 @@ TEST_CASE("nothing wrong in the options ever reaches a bench") {
     CHECK(opened == 0);
     CHECK_THAT(err.str(),
                !Contains("CAUTION")); // cautions come only right before a bench is spoken to
-    CHECK(run_yokedock({"run", "--bench", "x", "--standard", "625/50"}, seams) == 3);
+    CHECK(run_yokedock({"run", "--bench", "x", "--standard", "625/50", "--supply", "outside"},
+                       seams) == 3);
     CHECK(opened == 1);
     CHECK_THAT(err.str(), Contains("CAUTION"));
     err.str("");

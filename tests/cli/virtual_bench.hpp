@@ -9,8 +9,9 @@
 /// A virtual bench on a port of its own choice.
 class VirtualBench {
   public:
-    explicit VirtualBench(std::vector<std::string> options = {}) {
-        options.insert(options.begin(), {"--listen", "0"});
+    /// power: as the program's --power; "on" is a board that something else feeds.
+    explicit VirtualBench(std::vector<std::string> options = {}, const char* power = "on") {
+        options.insert(options.begin(), {"--listen", "0", "--power", power});
         process_ = std::make_unique<Process>(VIRTUAL_BENCH_PROGRAM, options);
         const std::string mark = "listening on ";
         REQUIRE(process_->wait_for(mark));

@@ -26,12 +26,16 @@ struct AnswerFrame {
 
 class FirmwareRig final : public sim::ChipListener {
   public:
-    FirmwareRig() {
+    /// eeprom: what an earlier life of the chip left there.
+    explicit FirmwareRig(const std::vector<std::uint8_t>& eeprom = {}) {
         auto loaded = sim::Chip::load(YOKEDOCK_FIRMWARE_ELF, *this);
         if (!loaded.ok()) {
             FAIL(loaded.error().text);
         }
         chip_ = std::move(loaded).value();
+        if (!eeprom.empty()) {
+            chip_->set_eeprom(eeprom);
+        }
         chip_->set_pin('D', 0, false); // no over-current
         chip_->set_pin('D', 1, false); // stop loop closed
         run_for(100000);

@@ -55,9 +55,7 @@ AvrPointer make_avr(const ElfImage& image) {
     avr_loadcode(avr, flash.data(), static_cast<std::uint32_t>(flash.size()), 0);
     avr->codeend = static_cast<std::uint32_t>(flash.size());
     if (!image.eeprom.empty()) {
-        std::vector<std::uint8_t> eeprom = image.eeprom;
-        avr_eeprom_desc_t contents = {eeprom.data(), 0, static_cast<std::uint32_t>(eeprom.size())};
-        avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &contents);
+        write_eeprom(avr, image.eeprom);
     }
     avr->data[kMcusr] = kPowerOnReset;
     move_to_front(avr, "watchdog"); // WDR asks every module in turn until one answers
@@ -65,6 +63,20 @@ AvrPointer make_avr(const ElfImage& image) {
         avr_extint_set_strict_lvl_trig(avr, pin, 0); // would look at a low pin in every cycle
     }
     return AvrPointer(avr);
+}
+
+std::vector<std::uint8_t> read_eeprom(avr_t* avr) {
+    std::vector<std::uint8_t> bytes(avr->e2end + 1u);
+    avr_eeprom_desc_t all = {bytes.data(), 0, static_cast<std::uint32_t>(bytes.size())};
+    avr_ioctl(avr, AVR_IOCTL_EEPROM_GET, &all);
+    return bytes;
+}
+
+void write_eeprom(avr_t* avr, const std::vector<std::uint8_t>& contents) {
+    std::vector<std::uint8_t> bytes = contents; // the interface asks for bytes it could change
+    bytes.resize(std::min<std::size_t>(bytes.size(), avr->e2end + 1u));
+    avr_eeprom_desc_t from = {bytes.data(), 0, static_cast<std::uint32_t>(bytes.size())};
+    avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &from);
 }
 
 } // namespace yokedock::sim

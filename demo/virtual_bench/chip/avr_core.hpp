@@ -5,6 +5,7 @@
 #include "demo/virtual_bench/chip/elf_image.hpp"
 #include <memory>
 #include <simavr/sim_avr.h>
+#include <vector>
 
 namespace yokedock::sim {
 
@@ -16,5 +17,9 @@ using AvrPointer = std::unique_ptr<avr_t, AvrDeleter>;
 /// Powered up with this image, before the first instruction; nullptr when the library has no such
 /// chip.
 AvrPointer make_avr(const ElfImage& image);
+
+std::vector<std::uint8_t> read_eeprom(avr_t* avr);
+/// From address 0; what is beyond the end of the EEPROM is left out.
+void write_eeprom(avr_t* avr, const std::vector<std::uint8_t>& contents);
 
 } // namespace yokedock::sim

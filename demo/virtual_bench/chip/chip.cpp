@@ -3,6 +3,7 @@
 #include "demo/virtual_bench/chip/adc_model.hpp"
 #include "demo/virtual_bench/chip/avr_core.hpp"
 #include "demo/virtual_bench/chip/elf_image.hpp"
+#include "demo/virtual_bench/chip/eeprom_busy.hpp"
 #include "demo/virtual_bench/chip/event_queue.hpp"
 #include "demo/virtual_bench/chip/pin_bank.hpp"
 #include "demo/virtual_bench/chip/registers.hpp"
@@ -50,7 +51,8 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
           timer4(avr.get(), timer_port('4'), queue, Slot::kTimer4, Slot::kNoiseCanceler4, *this),
           timer5(avr.get(), timer_port('5'), queue, Slot::kTimer5, Slot::kNoiseCanceler5, *this),
           adc(avr.get(), adc_port(), queue, *this),
-          uart(avr.get(), find_peripheral<avr_uart_t>(avr.get(), "uart", '0'), queue, *this) {
+          uart(avr.get(), find_peripheral<avr_uart_t>(avr.get(), "uart", '0'), queue, *this),
+          eeprom(avr.get(), queue) {
         bind_inputs();
         pins.attach(1, timer1);
         pins.attach(2, timer2);
@@ -282,6 +284,7 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
     TimerModel timer5;
     AdcModel adc;
     UartModel uart;
+    EepromBusy eeprom;
 };
 
 Chip::Chip(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
@@ -364,6 +367,14 @@ void Chip::clear_longest() {
 void Chip::set_ram_byte(std::uint16_t address, std::uint8_t value) {
     assert(address >= 0x200 && address <= 0x21FF);
     impl_->avr->data[address] = value;
+}
+
+std::vector<std::uint8_t> Chip::eeprom() const {
+    return read_eeprom(impl_->avr.get());
+}
+
+void Chip::set_eeprom(const std::vector<std::uint8_t>& contents) {
+    write_eeprom(impl_->avr.get(), contents);
 }
 
 std::uint8_t Chip::data_byte(std::uint16_t address) const {

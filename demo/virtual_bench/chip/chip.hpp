@@ -11,6 +11,7 @@
 #include <cstdint>
 #include <memory>
 #include <string>
+#include <vector>
 
 namespace yokedock::sim {
 
@@ -117,6 +118,10 @@ class Chip {
     ChipStatistics statistics() const;
     void clear_longest();                                ///< zeroes the two longest_ figures
     std::uint8_t data_byte(std::uint16_t address) const; ///< data space, for tests
+    /// What the EEPROM holds now, all of it. A byte that is just being written is new already.
+    std::vector<std::uint8_t> eeprom() const;
+    /// Before the first run_until: what an earlier life of this chip left there, from address 0.
+    void set_eeprom(const std::vector<std::uint8_t>& contents);
     /// Writes RAM behind the program's back, for tests; address: 0x200 to 0x21FF.
     void set_ram_byte(std::uint16_t address, std::uint8_t value);
 

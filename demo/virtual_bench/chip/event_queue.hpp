@@ -24,10 +24,11 @@ enum class Slot : std::uint8_t {
     kAdcDone,
     kSerialOut,
     kSerialIn,
+    kEeprom,
     kAlarm,
     kStop,
 };
-constexpr std::size_t kSlotCount = 15;
+constexpr std::size_t kSlotCount = 16;
 
 class EventQueue {
   public:

@@ -32,7 +32,7 @@ class Pacer {
 
 ServeSummary summary_of(BenchSimulation& bench) {
     return {bench.time_s(), bench.late_sync_edges(), bench.chip().statistics(),
-            bench.board().closing_words()};
+            bench.board().closing_words(), bench.chip().eeprom()};
 }
 
 } // namespace
@@ -54,6 +54,7 @@ Result<ServeSummary> serve_bench(const BenchFactory& make_bench, SocketServer& s
                 if (!again) {
                     return again.error();
                 }
+                again.value()->chip().set_eeprom(bench->chip().eeprom());
                 bench = std::move(again).value();
             }
             first_client = false;

@@ -9,6 +9,7 @@
 #include <functional>
 #include <optional>
 #include <string>
+#include <vector>
 
 namespace yokedock::sim {
 
@@ -27,7 +28,8 @@ struct ServeSummary {
     double simulated_s = 0;
     std::uint64_t late_sync_edges = 0;
     ChipStatistics chip;
-    std::string board_words; ///< see BoardPort::closing_words
+    std::string board_words;          ///< see BoardPort::closing_words
+    std::vector<std::uint8_t> eeprom; ///< what the chip's EEPROM holds; it outlives resets
 };
 
 /// Serves until `stop`, or as the options say. make_bench is called once at the start and for every

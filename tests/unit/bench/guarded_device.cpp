@@ -27,13 +27,15 @@ std::uint16_t code(ChannelId id, double value) {
 
 BoardState healthy_board(std::uint8_t relays, double ms_on) {
     const bool on = (relays & firmware::kRelaySupply) != 0;
-    const double rail = on ? 24 * (1 - std::exp(-ms_on / 100)) : 0;
+    const bool bypassed = (relays & firmware::kRelayBypass) != 0;
+    const double start_v = 24 - kSoftStartOhm * 0.3; // behind the resistor
+    const double rail = on ? (bypassed ? 24 : start_v * (1 - std::exp(-ms_on / 100))) : 0;
     const bool runs = rail > 12;
     const double swing = runs ? 0.35 * std::sin(ms_on * 1.1) : 0;
     BoardState s;
     s.code = {code(ChannelId::v_yoke_a, swing),        code(ChannelId::h_yoke_a, 4 * swing),
               code(ChannelId::supply_v, rail),         code(ChannelId::supply_a, runs ? 0.3 : 0),
-              code(ChannelId::v_out_v, runs ? 12 : 0), code(ChannelId::h_peak_v, runs ? 200 : 0),
+              code(ChannelId::v_out_v, runs ? 12 + 14 * swing : 0), code(ChannelId::h_peak_v, runs ? 200 : 0),
               code(ChannelId::heatsink_c, 30),         code(ChannelId::ref_v, 2.5)};
     s.field_retrace = s.line_retrace = runs;
     return s;
@@ -64,6 +66,7 @@ void GuardedDevice::pass(double ms) {
         ms_on_ = on ? ms_on_ + 1 : 0;
         const BoardState s = board(hw.relays, ms_on_);
         hw.code = s.code;
+        hw.stop = s.stop;
         if (s.stop) {
             hw.press_stop();
         }

@@ -20,7 +20,7 @@ TEST_CASE("the samples kept of a trip tell each channel's last readings") {
         }
         return s;
     });
-    const auto bench = bench::Bench::connect(
+    auto bench = bench::Bench::connect(
         std::make_unique<test::DeviceTransport<test::GuardedDevice>>(device), "memory:");
     REQUIRE(bench);
     bench::Bench b = std::move(bench).value();

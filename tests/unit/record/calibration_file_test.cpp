@@ -62,7 +62,8 @@ TEST_CASE("a broken calibration file is told by key, with what was expected") {
         REQUIRE_FALSE(read);
         CHECK(read.error().kind == ErrorKind::kFile);
         CHECK_THAT(read.error().text,
-                   Contains(key) && Contains("bench.json") && Contains("expected"));
+                   Contains(key) && Contains("bench.json") &&
+                       (Contains("expected") || Contains("knows schemas up to 1")));
     }
     CHECK_FALSE(calibration_from_text("{\"schema\": 1,", "bench.json"));
     CHECK_FALSE(calibration_from_text("", "bench.json"));

@@ -52,44 +52,65 @@ class Model {
     double next_on_s_ = p_.line_drive_on_phase * kLineS;
 };
 
+Waves watch(Model& model, double begin_s, std::size_t count) {
+    Waves waves;
+    waves.step_s = kStepS;
+    for (std::size_t i = 0; i < count; ++i) {
+        const double t = begin_s + kStepS * static_cast<double>(i);
+        model.run_until(t);
+        const auto point = model.stage().at(t);
+        waves.yoke_a.push_back(point.yoke_a);
+        waves.out_v.push_back(point.collector_v);
+        waves.supply_v.push_back(model.rail_v());
+    }
+    return waves;
+}
+
+std::size_t samples(double lines) {
+    return static_cast<std::size_t>(lines * kLineS / kStepS);
+}
+
+constexpr double kStartS = kSettleLines * kLineS;
+constexpr double kJustBeforeS = 1e-9;                       // the drive goes at kStartS
+constexpr double kBeginS = kSpiceLines * kLineS - kBeforeS; // after ngspice's start
+
 } // namespace
+
+Waves model_line(const LineCase& which, double lines) {
+    Model model(line_values(which));
+    model.run_until(kStartS);
+    return watch(model, kStartS + kBeginS, samples(lines));
+}
 
 LineRuns run_line(const LineCase& which, double lines) {
     const sim::BoardParameters p = line_values(which);
     Model model(p);
-    const double start_s = kSettleLines * kLineS;
-    model.run_until(start_s - 1e-9);
+    model.run_until(kStartS - kJustBeforeS);
     const sim::LineOutput& stage = model.stage();
-    const auto at_start = stage.at(start_s - 1e-9);
-    const double all_a = stage.mean_choke_a(start_s) + kOtherA;
+    const auto at_start = stage.at(kStartS - kJustBeforeS);
+    const double all_a = stage.mean_choke_a(kStartS) + kOtherA;
     const LineStart start{at_start.yoke_a, at_start.choke_a, at_start.s_capacitor_v,
                           model.rail_v() - p.supply_filter_ohm * all_a};
 
-    const double begin_s = kSpiceLines * kLineS - kBeforeS;
-    const auto count = static_cast<std::size_t>(lines * kLineS / kStepS);
-    const double end_s = begin_s + static_cast<double>(count) * kStepS;
+    const std::size_t count = samples(lines);
+    const double end_s = kBeginS + static_cast<double>(count) * kStepS;
     const sim::SpiceRun run = sim::run_spice(line_netlist(which, start, kOtherA),
                                              {"i(ly)", "v(coll)", "v(rail)", "i(lp)", "i(vreg)"},
-                                             kSpiceStepS, end_s, begin_s - 1e-6);
+                                             kSpiceStepS, end_s, kBeginS - 1e-6);
     LineRuns runs;
     runs.log = run.log;
     if (run.time_s.size() < 1000) {
         return runs;
     }
-    runs.spice = resample(run, begin_s, kStepS, count, 1);
-    const double last_s = begin_s + std::floor(lines - 1) * kLineS;
-    runs.drift_a = std::fabs(run.at(3, last_s) - run.at(3, begin_s));
-    runs.model.step_s = kStepS;
+    runs.spice = resample(run, kBeginS, kStepS, count, 1);
+    const double last_s = kBeginS + std::floor(lines - 1) * kLineS;
+    runs.drift_a = std::fabs(run.at(3, last_s) - run.at(3, kBeginS));
     for (std::size_t i = 0; i < count; ++i) {
-        const double t = begin_s + kStepS * static_cast<double>(i);
-        model.run_until(start_s + t);
-        const auto point = stage.at(start_s + t);
-        runs.model.yoke_a.push_back(point.yoke_a);
-        runs.model.out_v.push_back(point.collector_v);
-        runs.model.supply_v.push_back(model.rail_v());
+        const double t = kBeginS + kStepS * static_cast<double>(i);
         runs.supply_spice_a += (-run.at(4, t) - kOtherA) / static_cast<double>(count);
     }
-    runs.supply_model_a = stage.mean_choke_a(start_s + end_s);
+    runs.model = watch(model, kStartS + kBeginS, count);
+    runs.supply_model_a = stage.mean_choke_a(kStartS + end_s);
     return runs;
 }
 

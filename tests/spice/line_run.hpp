@@ -19,4 +19,7 @@ struct LineRuns {
 /// the next `lines`, at 0.1 us steps, beginning 5 us before a retrace.
 [[nodiscard]] LineRuns run_line(const LineCase& which, double lines = 24.4);
 
+/// The model's half of it.
+[[nodiscard]] Waves model_line(const LineCase& which, double lines = 24.4);
+
 } // namespace yokedock::spice

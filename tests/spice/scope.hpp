@@ -14,7 +14,7 @@ namespace yokedock::spice {
 /// node fill 80 % of their range, the rail lies at 80 % of one that begins at 0 V.
 [[nodiscard]] std::string scope_csv(const Waves& waves, char axis, std::uint32_t seed);
 
-/// What `yokedock import --line-rate --field-rate` reads from such a text (525/59.94, interlaced).
+/// What `yokedock import` with a nominal line or field rate reads from such a text (525/59.94, interlaced).
 [[nodiscard]] Result<record::Import> import_scope(const std::string& csv, char axis);
 
 /// Its figures; failed imports abort (the file is ours).

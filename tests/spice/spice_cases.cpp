@@ -21,7 +21,7 @@ constexpr const char* kUsage =
     "        0.5 us over 24.4 lines), and cases.csv: axis, fault, file, change.\n"
     "PAGE:   writes the tables of agreement with the board model into that page.\n"
     "Example: spice_cases /tmp/cases\n"
-    "         yokedock import /tmp/cases/v_boost_cap_open.csv --field-rate 59.94\n";
+    "         yokedock import /tmp/cases/vertical_boost_cap_open.csv --field-rate-hz 59.94\n";
 
 struct Cases {
     std::vector<Row> rows;
@@ -55,7 +55,7 @@ void write_files(const Cases& all, const std::filesystem::path& folder) {
     list << "axis,fault,file,change\n";
     for (std::size_t i = 0; i < all.rows.size(); ++i) {
         const Row& row = all.rows[i];
-        const std::string name = fmt::format("{}_{}.csv", row.axis, row.id);
+        const std::string name = fmt::format("{}_{}.csv", row.axis == 'v' ? "vertical" : "line", row.id);
         std::ofstream(folder / name) << all.csv[i];
         list << fmt::format("{},{},{},\"{}\"\n", row.axis, row.id, name, row.change);
     }

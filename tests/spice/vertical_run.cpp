@@ -76,46 +76,62 @@ void set_ramp(VerticalStart& start, const sim::BoardParameters& p) {
     start.ramp_lower_v = end_v - start.ramp_upper_v;
 }
 
+Waves watch(Model& model, double begin_s, std::size_t count) {
+    Waves waves;
+    waves.step_s = kStepS;
+    for (std::size_t i = 0; i < count; ++i) {
+        const double t = begin_s + kStepS * static_cast<double>(i);
+        model.run_until(t);
+        const auto point = model.stage().at(t);
+        waves.yoke_a.push_back(-point.yoke_a);
+        waves.out_v.push_back(point.output_v);
+        waves.supply_v.push_back(model.power().rail_v());
+    }
+    return waves;
+}
+
+std::size_t samples(double fields) {
+    return static_cast<std::size_t>(fields * kFieldS / kStepS);
+}
+
+constexpr double kStartS = kSettleFields * kFieldS;
+constexpr double kBeginS = kSpiceFields * kFieldS - kBeforeResetS; // after ngspice's start
+
 } // namespace
+
+Waves model_vertical(const VerticalCase& which, double fields) {
+    Model model(which);
+    model.run_until(kStartS);
+    return watch(model, kStartS + kBeginS, samples(fields));
+}
 
 VerticalRuns run_vertical(const VerticalCase& which, double fields) {
     Model model(which);
-    const double start_s = kSettleFields * kFieldS;
-    model.run_until(start_s);
+    model.run_until(kStartS);
     const sim::VerticalOutput& stage = model.stage();
     VerticalStart start;
-    start.yoke_a = stage.at(start_s).yoke_a;
+    start.yoke_a = stage.at(kStartS).yoke_a;
     start.coupling_v = stage.coupling_v();
-    start.boost_v =
-        std::max(stage.boost_v(), which.boost_never_lifts ? model.power().rail_v() - 0.6 : -0.6);
+    // A boost that never lifts stands charged, which the model's word for it does not know.
+    start.boost_v = which.boost_never_lifts ? model.power().rail_v() - 0.6 : stage.boost_v();
     start.raw_v = model.power().supply().raw_v();
-    start.mains_turns = which.values.supply_mains_phase + which.values.supply_mains_hz * start_s;
+    start.mains_turns = which.values.supply_mains_phase + which.values.supply_mains_hz * kStartS;
     set_ramp(start, which.values);
 
-    const double begin_s = kSpiceFields * kFieldS - kBeforeResetS;
-    const auto count = static_cast<std::size_t>(fields * kFieldS / kStepS);
-    const double end_s = begin_s + static_cast<double>(count) * kStepS;
+    const std::size_t count = samples(fields);
+    const double end_s = kBeginS + static_cast<double>(count) * kStepS;
     const sim::SpiceRun run =
         sim::run_spice(vertical_netlist(which, start, kLineA),
-                       {"i(ly)", "v(out)", "v(rail)", "v(cc)"}, kSpiceStepS, end_s, begin_s - 1e-4);
+                       {"i(ly)", "v(out)", "v(rail)", "v(cc)"}, kSpiceStepS, end_s, kBeginS - 1e-4);
     VerticalRuns runs;
     runs.log = run.log;
     if (run.time_s.size() < 1000) {
         return runs;
     }
-    runs.spice = resample(run, begin_s, kStepS, count, -1);
-    const double last_s = begin_s + std::floor(fields - 1) * kFieldS;
-    runs.drift_v = std::fabs(run.at(3, last_s) - run.at(3, begin_s));
-
-    runs.model.step_s = kStepS;
-    for (std::size_t i = 0; i < count; ++i) {
-        const double t = start_s + begin_s + kStepS * static_cast<double>(i);
-        model.run_until(t);
-        const auto point = stage.at(t);
-        runs.model.yoke_a.push_back(-point.yoke_a);
-        runs.model.out_v.push_back(point.output_v);
-        runs.model.supply_v.push_back(model.power().rail_v());
-    }
+    runs.spice = resample(run, kBeginS, kStepS, count, -1);
+    const double last_s = kBeginS + std::floor(fields - 1) * kFieldS;
+    runs.drift_v = std::fabs(run.at(3, last_s) - run.at(3, kBeginS));
+    runs.model = watch(model, kStartS + kBeginS, count);
     return runs;
 }
 

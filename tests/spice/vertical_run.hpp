@@ -17,4 +17,7 @@ struct VerticalRuns {
 /// next `fields`, at 4 us steps, beginning with a reset of the ramp less 3 ms.
 [[nodiscard]] VerticalRuns run_vertical(const VerticalCase& which, double fields = 6.3);
 
+/// The model's half of it.
+[[nodiscard]] Waves model_vertical(const VerticalCase& which, double fields = 6.3);
+
 } // namespace yokedock::spice

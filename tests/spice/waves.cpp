@@ -153,4 +153,17 @@ Agreement compare(const Waves& spice, const Waves& model, double period_s, doubl
     return a;
 }
 
+double slope_at_zero(const Waves& waves, double over_s) {
+    const std::vector<double>& a = waves.yoke_a;
+    const double near_a = 0.05 * (most(a) - least(a));
+    const auto n = static_cast<std::size_t>(over_s / waves.step_s);
+    std::vector<double> rises;
+    for (std::size_t i = n; i < a.size(); ++i) {
+        if (std::fabs(a[i]) < near_a && std::fabs(a[i - n]) < near_a && a[i] > a[i - n]) {
+            rises.push_back(a[i] - a[i - n]);
+        }
+    }
+    return rises.empty() ? 0 : least(rises) / median(rises);
+}
+
 } // namespace yokedock::spice

@@ -45,4 +45,8 @@ struct Agreement {
 [[nodiscard]] Agreement compare(const Waves& spice, const Waves& model, double period_s,
                                 double slack_share);
 
+/// Least slope over `over_s` of a rising trace where it passes zero, part of the usual slope there:
+/// 1 without a kink.
+[[nodiscard]] double slope_at_zero(const Waves& waves, double over_s);
+
 } // namespace yokedock::spice

@@ -115,9 +115,9 @@ TEST_CASE(
     const auto wave = [&](double t) {
         const double x = std::fmod(t, field) - 200e-6;
         if (x >= 0 && x < 150e-6) {
-            return 48.0 - 0.1 * std::pow((x - 80e-6) / 80e-6, 2);
+            return 48.0 - 0.05 * std::pow((x - 100e-6) / 100e-6, 2);
         }
-        return x >= 150e-6 && x < 290e-6 ? 46.1 - (x - 150e-6) * 2e3 : 12.0;
+        return x >= 150e-6 && x < 390e-6 ? 46.1 - (x - 150e-6) * 2e3 : 12.0;
     };
     for (const unsigned seed : {1u, 2u, 3u, 4u, 5u, 6u}) {
         std::mt19937 random(seed);

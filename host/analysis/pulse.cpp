@@ -16,6 +16,8 @@ constexpr double kEdgeStep = 0.25;
 constexpr double kTopPart = 0.15; // of the half-height width: the parabola's reach to either side
 constexpr double kMostTopPart = 0.35; // where places are few
 constexpr std::size_t kTopPlaces = 5;
+constexpr double kMisfit = 3; // residuals of so many times a place's doubt are shape, not noise
+constexpr double kNearer = 0.8;
 
 double cell_u(const Fold& fold, const Cell& c) {
     const double floor = fold.resolution / std::sqrt(12.0);
@@ -112,6 +114,13 @@ Top places_on_top(const Fold& fold, std::size_t top, double reach_s, double base
     return out;
 }
 
+// A retrace pulse is a half sine, whose next term at the reach is depth^2 / (6 height), depth being
+// what the parabola falls by there (1.5 P2).
+double half_sine_next_term(const PolynomialFit& fit, double height) {
+    const double depth = 1.5 * fit.fit.coefficients[2];
+    return depth * depth / (6 * std::max(std::abs(height), 1e-300));
+}
+
 // Vertex of a parabola through the places round the highest: the nearest ones, and farther ones
 // where a coarse sampling leaves too few. The highest itself when that fails.
 Estimate vertex(const Fold& fold, std::size_t top, double width_s, double base) {
@@ -120,15 +129,30 @@ Estimate vertex(const Fold& fold, std::size_t top, double width_s, double base) 
         places = places_on_top(fold, top, places.reach_s + 0.05 * width_s, base);
     }
     const Estimate highest{fold.cells[top].value, cell_u(fold, fold.cells[top])};
+    const std::size_t n = fold.cells.size();
+    const std::pair<double, double> beside =
+        std::minmax({fold.cells[(top + n - 1) % n].value, fold.cells[(top + 1) % n].value});
     if (places.t.size() < kTopPlaces) {
         // Too few places on the top to see its shape: the lower of the two neighbours tells how
         // much may be hidden.
-        const std::size_t n = fold.cells.size();
-        const double beside =
-            std::min(fold.cells[(top + n - 1) % n].value, fold.cells[(top + 1) % n].value);
-        return {highest.value, std::hypot(highest.u, (highest.value - beside) / 2)};
+        return {highest.value, std::hypot(highest.u, (highest.value - beside.first) / 2)};
     }
-    const PolynomialFit fit = fit_polynomial(places.t, places.y, 2);
+    PolynomialFit fit = fit_polynomial(places.t, places.y, 2);
+    // A top that is no parabola within the reach: where output transistors hand over in mid-retrace
+    // the pulse has a step of a few per cent of its height. Nearer places know nothing of it.
+    const auto misfit = [&] {
+        return fit.fit.ok && fit.fit.residual_sd() >
+                                 kMisfit * highest.u + half_sine_next_term(fit, highest.value);
+    };
+    while (misfit()) {
+        Top nearer = places_on_top(fold, top, kNearer * places.reach_s, base);
+        if (nearer.t.size() < kTopPlaces) {
+            // The higher neighbour is on this side of the step.
+            return {highest.value, std::hypot(highest.u, (highest.value - beside.second) / 2)};
+        }
+        places = std::move(nearer);
+        fit = fit_polynomial(places.t, places.y, 2);
+    }
     if (!fit.fit.ok || !(fit.fit.coefficients[2] < 0)) {
         return highest;
     }
@@ -140,11 +164,8 @@ Estimate vertex(const Fold& fold, std::size_t top, double width_s, double base) 
     const double floor = cell_u(fold, fold.cells[top]);
     const double sd = std::max(fit.fit.residual_sd(), floor);
     const double value = legendre_sum(fit.fit.coefficients.data(), 3, x).value;
-    // A retrace pulse is a half sine, whose next term at the reach is depth^2 / (6 height), depth
-    // being what the parabola falls by there (1.5 P2); a fitted parabola misses 3/35 of it in the
-    // middle.
-    const double depth = 1.5 * fit.fit.coefficients[2];
-    const double bend = 3.0 / 35 * depth * depth / (6 * std::max(std::abs(value), 1e-300));
+    // A fitted parabola misses 3/35 of the next term in the middle.
+    const double bend = 3.0 / 35 * half_sine_next_term(fit, value);
     return {value, std::hypot(sd * std::sqrt(quadratic_form(g, fit.fit.inverse_normal, g)), bend)};
 }
 

@@ -17,8 +17,8 @@ BoardModel::BoardModel(const BoardParameters& p, BoardPower power,
                        const std::vector<FaultUse>& live)
     : live_(p, live, p.thermal_start_c), p_(live_.parameters()), power_(p_, power), heat_sink_(p_),
       separator_(p_), oscillator_(p_, noise_seed(p, 1)),
-      vertical_(power_.as_wired(), power_.rail_v()), afc_(p_, noise_seed(p, 2)),
-      line_(power_.as_wired(), power_.rail_v()), off_s_(kNever), on_s_(kNever) {
+      vertical_(power_.as_wired(), power_.stage_v()), afc_(p_, noise_seed(p, 2)),
+      line_(power_.as_wired(), power_.stage_v()), off_s_(kNever), on_s_(kNever) {
     vertical_.set_dead(!power_.vertical_ic().drives());
     oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
     afc_.set_temperature(heat_sink_.oscillator_rise_k());
@@ -42,6 +42,9 @@ void BoardModel::look_at_faults() {
 }
 
 void BoardModel::use(const BoardParameters& p) {
+    if (now_s_ > last_slow_s_) {
+        slow_step(); // the rail up to now with the old values
+    }
     p_ = p;
     power_.configure(p, now_s_);
     vertical_.set_dead(!power_.vertical_ic().drives());
@@ -166,8 +169,8 @@ void BoardModel::slow_step() {
         heat_sink_.step(dt_s, watts + power_.clamp_watts());
     }
     vertical_.set_dead(!power_.vertical_ic().drives());
-    vertical_.set_rail(power_.rail_v());
-    line_.set_rail(power_.rail_v());
+    vertical_.set_rail(power_.stage_v());
+    line_.set_rail(power_.stage_v());
     oscillator_.set_temperature(heat_sink_.oscillator_rise_k());
     afc_.set_temperature(heat_sink_.oscillator_rise_k());
     const double rail_error_v = power_.rail_v() - p_.supply_regulated_v;

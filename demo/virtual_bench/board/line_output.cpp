@@ -6,7 +6,7 @@
 namespace yokedock::sim {
 
 namespace {
-constexpr int kMicrosecond = LinearFlow<4, 2>::kLevelMicrosecond;
+constexpr int kMicrosecond = LinearFlow<5, 2, 1>::kLevelMicrosecond;
 constexpr int kLongestMarch = 300; ///< us looked ahead for the end of a mode; longer means never
 constexpr double kLongestSegmentS = 500e-6;
 constexpr double kLeastDriveV = 2;  ///< rail below which there is no base drive
@@ -15,7 +15,8 @@ constexpr double kAtRestS = 500e-6; ///< without a retrace for so long: not runn
 /// So much resistance that its current follows within one step: a plug off. Left out of the
 /// circuit.
 bool open_yoke(const BoardParameters& p) {
-    return p.line_yoke_resistance_ohm * LinearFlow<4, 2>::kUnitS > p.line_yoke_inductance_h;
+    return (p.line_yoke_resistance_ohm + p.line_yoke_plug_ohm) * LinearFlow<5, 2, 1>::kUnitS >
+           p.line_yoke_inductance_h;
 }
 } // namespace
 
@@ -34,7 +35,10 @@ void LineOutput::configure(const BoardParameters& p, double time_s) {
     Flow::State now = flow(mode).advance(old.state, std::max(0.0, time_s - old.begin_s));
     make_flows(p);
     if (open_yoke(p)) {
-        now[kYoke] = 0;
+        now[kYoke] = now[kShort] = 0;
+    }
+    if (!(p.line_yoke_shorted_share > 0)) {
+        now[kShort] = 0;
     }
     // Older instants would be read with the new values: the history starts afresh here.
     history_.fill({time_s, mode, now});
@@ -43,7 +47,15 @@ void LineOutput::configure(const BoardParameters& p, double time_s) {
 
 void LineOutput::make_flows(const BoardParameters& p) {
     p_ = p;
-    const double l = p.line_yoke_inductance_h;
+    // A share x of the turns bridged by a short is a coil of its own, coupled by k: (1-x)^2 L and
+    // x^2 L, M = k x (1-x) L.
+    const double x = p.line_yoke_shorted_share;
+    const double k = x > 0 ? p.line_yoke_coupling : 0;
+    const double l = (1 - x) * (1 - x) * (1 - k * k) * p.line_yoke_inductance_h;
+    const double yoke_ohm = (1 - x) * p.line_yoke_resistance_ohm + p.line_yoke_plug_ohm;
+    const double ratio = x > 0 ? k * (1 - x) / x : 0; // M / inductance of the shorted turns
+    const double short_decay_s =
+        x > 0 ? p.line_yoke_resistance_ohm / (x * p.line_yoke_inductance_h) : 0;
     const double lp = p.line_output_choke_h;
     for (const Mode mode : {Mode::kOff, Mode::kDamper, Mode::kOn}) {
         // Collector voltage = state kCollector while off, else knee + ohm * (yoke + choke current).
@@ -52,14 +64,19 @@ void LineOutput::make_flows(const BoardParameters& p) {
         const double knee = off ? 0 : (on ? p.line_output_saturation_v : -p.line_output_damper_v);
         const double ohm = off ? 0 : (on ? p.line_output_on_ohm : p.line_output_damper_ohm);
         Flow::Matrix a{};
-        a[kYoke][kYoke] = -(p.line_yoke_resistance_ohm + ohm) / l;
+        a[kYoke][kYoke] = -(yoke_ohm + ohm) / l;
         a[kYoke][kS] = 1 / l;
         a[kYoke][kChoke] = -ohm / l;
         a[kYoke][kCollector] = off ? -1 / l : 0;
         a[kYoke][kOne] = -knee / l;
+        a[kYoke][kShort] = ratio * x * p.line_yoke_resistance_ohm / l;
         if (open_yoke(p)) {
             a[kYoke] = {};
         }
+        for (std::size_t c = 0; c < Flow::kSize; ++c) {
+            a[kShort][c] = -ratio * a[kYoke][c];
+        }
+        a[kShort][kShort] -= short_decay_s;
         a[kS][kYoke] = -1 / p.line_output_s_f;
         a[kChoke][kYoke] = -ohm / lp;
         a[kChoke][kChoke] = -(p.line_output_choke_ohm + ohm) / lp;
@@ -69,9 +86,11 @@ void LineOutput::make_flows(const BoardParameters& p) {
         if (off) {
             a[kCollector][kYoke] = 1 / p.line_output_retrace_f;
             a[kCollector][kChoke] = 1 / p.line_output_retrace_f;
+            // A winding's load: what the primary sees lies between collector and rail.
             a[kCollector][kCollector] = -1 / (p.line_output_retrace_f * p.line_output_load_ohm);
+            a[kCollector][kRail] = -a[kCollector][kCollector];
         }
-        flows_[static_cast<std::size_t>(mode)].set(a);
+        flows_[static_cast<std::size_t>(mode)].set(a, x > 0);
     }
 }
 

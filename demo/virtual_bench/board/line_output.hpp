@@ -46,8 +46,9 @@ class LineOutput {
     [[nodiscard]] double mean_choke_a(double time_s) const;
 
   private:
-    enum Index { kYoke, kS, kChoke, kCollector, kRail, kOne };
-    using Flow = LinearFlow<4, 2>;
+    /// kShort: current in the shorted turns of the yoke, 0 while none are.
+    enum Index { kYoke, kS, kChoke, kCollector, kShort, kRail, kOne };
+    using Flow = LinearFlow<5, 2, 1>;
     struct Segment {
         double begin_s = 0;
         Mode mode = Mode::kDamper;

@@ -2,7 +2,8 @@
 // Exact evolution of a small linear system x' = A x over any time, from tables made once: exp(A h)
 // for h = unit * 2^k, and a short Taylor series for what is left below one unit. The last Inputs
 // entries of the state vector are inputs, constant over a step. (Matrix exponential by scaling and
-// squaring: any numerical text.)
+// squaring: any numerical text.) The last Spare states may be left out of a system; it is then as
+// fast as one without them.
 #pragma once
 #include <algorithm>
 #include <array>
@@ -11,7 +12,7 @@
 
 namespace yokedock::sim {
 
-template <std::size_t States, std::size_t Inputs> class LinearFlow {
+template <std::size_t States, std::size_t Inputs, std::size_t Spare = 0> class LinearFlow {
   public:
     static constexpr std::size_t kSize = States + Inputs;
     using State = std::array<double, kSize>;
@@ -21,8 +22,10 @@ template <std::size_t States, std::size_t Inputs> class LinearFlow {
     static constexpr double kUnitS = 1e-6 / 32; ///< level 5 is 1 us, level 6 is 2 us
     static constexpr int kLevelMicrosecond = 5;
 
-    /// Rebuilds the tables; costs microseconds, so only on a change of component values.
-    void set(const Matrix& a) {
+    /// Rebuilds the tables; costs microseconds, so only on a change of component values. Without
+    /// `spares` their rows and columns must be empty, and the spare states stay as they are.
+    void set(const Matrix& a, bool spares = true) {
+        spares_ = spares;
         a_ = columns(a);
         Matrix m = exponential(a, kUnitS);
         for (std::size_t k = 0; k < kLevels; ++k) {
@@ -70,7 +73,7 @@ template <std::size_t States, std::size_t Inputs> class LinearFlow {
     /// Rate of change; 0 for the inputs.
     [[nodiscard]] State derivative(const State& x) const {
         State y = apply(a_, x);
-        std::fill(y.begin() + States, y.end(), 0.0);
+        std::fill(y.begin() + (spares_ ? States : States - Spare), y.end(), 0.0);
         return y;
     }
 
@@ -90,16 +93,33 @@ template <std::size_t States, std::size_t Inputs> class LinearFlow {
         return out;
     }
 
-    static State apply(const Columns& m, const State& x) {
+    template <bool Spares> static State apply_as(const Columns& m, const State& x) {
+        constexpr std::size_t kUsed = Spares ? States : States - Spare;
+        constexpr std::size_t kUsedRows = (kUsed + 1) / 2 * 2;
         State y = x;
-        std::array<double, kRows> sum{};
-        for (std::size_t c = 0; c < kSize; ++c) {
-            for (std::size_t r = 0; r < kRows; ++r) {
+        std::array<double, kUsedRows> sum{};
+        const auto add = [&](std::size_t c) {
+            for (std::size_t r = 0; r < kUsedRows; ++r) {
                 sum[r] += m[c][r] * x[c];
             }
+        };
+        for (std::size_t c = 0; c < kUsed; ++c) {
+            add(c);
         }
-        std::copy_n(sum.begin(), States, y.begin());
+        for (std::size_t c = States; c < kSize; ++c) {
+            add(c);
+        }
+        std::copy_n(sum.begin(), kUsed, y.begin());
         return y;
+    }
+
+    [[nodiscard]] State apply(const Columns& m, const State& x) const {
+        if constexpr (Spare > 0) {
+            if (!spares_) {
+                return apply_as<false>(m, x);
+            }
+        }
+        return apply_as<true>(m, x);
     }
 
     static Matrix product(const Matrix& a, const Matrix& b) {
@@ -149,6 +169,7 @@ template <std::size_t States, std::size_t Inputs> class LinearFlow {
         return sum;
     }
 
+    bool spares_ = true;
     Columns a_{};
     std::array<Columns, kLevels> table_{};
 };

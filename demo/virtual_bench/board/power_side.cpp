@@ -124,18 +124,8 @@ double PowerSide::clamp_watts() const {
 
 BoardParameters PowerSide::as_wired() const {
     BoardParameters p = p_;
-    // Shorted turns: slow currents do not see them, fast ones see them push the field out.
-    const double vertical_left = 1 - p.vertical_yoke_shorted_share;
-    const double line_left = 1 - p.line_yoke_shorted_share;
-    const double line_leak =
-        p.line_yoke_shorted_share > 0 ? 1 - p.line_yoke_coupling * p.line_yoke_coupling : 1;
-    p.vertical_yoke_inductance_h *= vertical_left * vertical_left;
-    p.vertical_yoke_resistance_ohm *= vertical_left;
-    p.line_yoke_inductance_h *= line_left * line_left * line_leak;
-    p.line_yoke_resistance_ohm *= line_left;
-    p.vertical_yoke_resistance_ohm +=
-        p.vertical_yoke_plug_ohm + (vertical_on_board() ? 0 : kApartOhm);
-    p.line_yoke_resistance_ohm += p.line_yoke_plug_ohm + (horizontal_on_board() ? 0 : kApartOhm);
+    p.vertical_yoke_plug_ohm += vertical_on_board() ? 0 : kApartOhm;
+    p.line_yoke_plug_ohm += horizontal_on_board() ? 0 : kApartOhm;
     return p;
 }
 

@@ -44,7 +44,8 @@ class PowerSide {
     [[nodiscard]] double next_step_s(double time_s) const;
 
     [[nodiscard]] double rail_v() const { return supply_.rail_v(); }
-    [[nodiscard]] double rail_a() const { return supply_.rail_a(); } ///< through the shunt
+    [[nodiscard]] double stage_v() const { return supply_.stage_v(); } ///< behind the rail filter
+    [[nodiscard]] double rail_a() const { return supply_.rail_a(); }   ///< through the shunt
     /// What a reversed or destroyed IC turns to heat.
     [[nodiscard]] double clamp_watts() const;
     [[nodiscard]] bool vertical_on_board() const { return always_on_ || relays_.contacts().k3; }

@@ -15,12 +15,7 @@ Supply::Supply(const BoardParameters& p) : p_(p) {
 }
 
 void Supply::step(double time_s, double dt_s, double load_a) {
-    wanted_a_ = load_a + rail_v_ / p_.supply_other_load_ohm;
-    const double filter_s = p_.supply_filter_ohm * p_.supply_decoupling_f;
-    rail_a_ += (wanted_a_ - rail_a_) * (1 - std::exp(-dt_s / filter_s));
-    step_reservoir(time_s, dt_s, rail_a_);
-    rail_v_ = std::max(0.0, source_v() - p_.supply_output_ohm * rail_a_);
-    capacitor_v_ = std::max(0.0, rail_v_ - p_.supply_filter_ohm * rail_a_);
+    step_fed(time_s, dt_s, {load_a, 0, 0}, 0);
 }
 
 void Supply::step_fed(double time_s, double dt_s, const RailLoad& load, double feed_ohm) {

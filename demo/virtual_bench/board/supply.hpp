@@ -19,7 +19,8 @@ class Supply {
     void configure(const BoardParameters& p) { p_ = p; }
     /// The rail is empty; the regulator's side stands as it is.
     void empty_rail() { rail_v_ = capacitor_v_ = rail_a_ = 0; }
-    /// One step of dt_s (50 us or so) ending at time_s, with the stages' mean current load_a.
+    /// One step of dt_s (50 us or so) ending at time_s, with the stages' mean current load_a. The
+    /// regulator takes no current back: when it lets go, the decoupling capacitor feeds the stages.
     void step(double time_s, double dt_s, double load_a);
     /// The same with feed_ohm between regulator and rail (infinity: open): the rail filter's
     /// capacitor is charged through it, exact over the step for constant loads. A step of any
@@ -32,6 +33,8 @@ class Supply {
     /// What rail_a() is on its way to.
     [[nodiscard]] double wanted_a() const { return wanted_a_; }
     [[nodiscard]] double rail_v() const { return rail_v_; }
+    /// Behind the rail filter's resistance: what the stages live on.
+    [[nodiscard]] double stage_v() const { return capacitor_v_; }
     [[nodiscard]] double rail_a() const {
         return rail_a_;
     } ///< out of the regulator, after the rail filter

@@ -53,6 +53,7 @@ VerticalOutput::VerticalOutput(const BoardParameters& p, double rail_v) : ramp_(
 
 void VerticalOutput::configure(const BoardParameters& p) {
     p_ = p;
+    configure_coil();
     ramp_.configure(p);
     state_.ramp[2] = p.ramp_supply_v;
     sense_ohm_ = p.vertical_output_sense_ohm;
@@ -61,8 +62,8 @@ void VerticalOutput::configure(const BoardParameters& p) {
     yoke_share_ = p.vertical_output_damping_ohm / around;
     alpha_scale_ = 1 / (1 + p.vertical_output_gain * share_);
     stiffness_ohm_ = p.vertical_output_gain * yoke_share_ * sense_ohm_ * alpha_scale_;
-    const double series_ohm = p.vertical_yoke_resistance_ohm +
-                              yoke_share_ * (sense_ohm_ + p.vertical_output_coupling_esr_ohm);
+    const double series_ohm =
+        coil_ohm_ + yoke_share_ * (sense_ohm_ + p.vertical_output_coupling_esr_ohm);
     linear_s_ = yoke_share_ / (series_ohm + yoke_share_ * stiffness_ohm_);
     clipped_s_ = yoke_share_ / (series_ohm + yoke_share_ * p.vertical_output_saturation_ohm);
     shunt_s_ = 1 / around;
@@ -70,10 +71,39 @@ void VerticalOutput::configure(const BoardParameters& p) {
     state_.drive_v = ramp_.drive_v(state_.ramp);
 }
 
-VerticalOutput::Coefficients VerticalOutput::coefficients(double dt_s) const {
-    const double series_ohm = p_.vertical_yoke_resistance_ohm +
-                              yoke_share_ * (sense_ohm_ + p_.vertical_output_coupling_esr_ohm);
+/// A share x of the turns bridged by a short is a coil of its own, coupled by k: (1-x)^2 L and x^2
+/// L, M = k x (1-x) L. What it links can only decay through its resistance, so fast changes meet (1
+/// - k^2) of the rest.
+void VerticalOutput::configure_coil() {
+    const double x = p_.vertical_yoke_shorted_share;
+    const double k = p_.vertical_yoke_coupling;
     const double l = p_.vertical_yoke_inductance_h;
+    coil_ohm_ = (1 - x) * p_.vertical_yoke_resistance_ohm + p_.vertical_yoke_plug_ohm;
+    coil_h_ = (1 - x) * (1 - x) * l;
+    const bool were_shorted = short_mutual_h_ > 0;
+    short_mutual_h_ = 0;
+    short_decay_s_ = 0;
+    if (x > 0) {
+        coil_h_ *= 1 - k * k;
+        short_h_ = x * x * l;
+        short_mutual_h_ = k * x * (1 - x) * l;
+        short_decay_s_ = x * p_.vertical_yoke_resistance_ohm / short_h_;
+        if (!were_shorted) { // nothing flows in them yet
+            state_.short_flux = short_mutual_h_ * state_.point.yoke_a;
+        }
+    }
+}
+
+/// What the decaying flux of the shorted turns induces in the others; the same sign as the output.
+double VerticalOutput::short_v(const State& s) const {
+    const double loop_a = (s.short_flux - short_mutual_h_ * s.point.yoke_a) / short_h_;
+    return short_mutual_h_ * short_decay_s_ * loop_a;
+}
+
+VerticalOutput::Coefficients VerticalOutput::coefficients(double dt_s) const {
+    const double series_ohm =
+        coil_ohm_ + yoke_share_ * (sense_ohm_ + p_.vertical_output_coupling_esr_ohm);
+    const double l = coil_h_;
     const double clip_ohm = p_.vertical_output_saturation_ohm;
     const double boost_s = p_.vertical_output_boost_charge_ohm * p_.vertical_output_boost_f;
     return {dt_s, std::exp(-dt_s * (series_ohm + yoke_share_ * stiffness_ohm_) / l),
@@ -86,12 +116,20 @@ void VerticalOutput::set_rail(double rail_v) {
     lift_share_ = std::min(1.0, rail_v / kBiasedV);
 }
 
+/// The boost's diode stands between rail and output stage while nothing is lifted. A drop as large
+/// as the rail stands for a stage without boost, straight on the rail.
+double VerticalOutput::feed_drop_v() const {
+    return p_.vertical_output_boost_diode_v < rail_v_ ? p_.vertical_output_boost_diode_v : 0;
+}
+
 /// The output as a source of `emf_v` behind `ohm`: the amplifier in control, or the rail it lies
 /// against.
 VerticalOutput::Source VerticalOutput::source(const State& s, const Coefficients& c,
                                               double drive_v) const {
     const double i = s.point.yoke_a;
-    const double sign = soft_sign(i, p_.vertical_output_crossover_a);
+    // The transistors hand over where their own current turns, not the yoke's: in retrace the
+    // damping resistor takes a good part.
+    const double sign = soft_sign(s.out_a, p_.vertical_output_crossover_a);
     const double bias_v = p_.vertical_output_bias_ratio * rail_v_;
     const double error_v =
         drive_v + share_ * s.coupling_v - p_.vertical_output_dc_feedback * (s.coupling_v - bias_v);
@@ -102,11 +140,11 @@ VerticalOutput::Source VerticalOutput::source(const State& s, const Coefficients
 
     const double knee_v = p_.vertical_output_saturation_v * sign;
     const double clip_ohm = p_.vertical_output_saturation_ohm;
-    double top_v = rail_v_;
-    if (wanted_v > rail_v_ - knee_v - clip_ohm * i) { // the boost switch closes
+    double top_v = rail_v_ - feed_drop_v();
+    if (wanted_v > top_v - knee_v - clip_ohm * i) { // the boost switch closes
         const double lift_v =
             std::max(s.boost_v, 0.0) - p_.vertical_output_boost_switch_ohm * std::max(i, 0.0);
-        top_v += std::max(lift_v, 0.0) * lift_share_;
+        top_v = std::max(top_v, rail_v_ + lift_v * lift_share_);
     }
     if (wanted_v > top_v - knee_v - clip_ohm * i) {
         return {top_v - knee_v, clip_ohm, c.clipped, clipped_s_};
@@ -124,9 +162,10 @@ void VerticalOutput::step_dead(State& s, const Coefficients& c, bool whole,
     s.ramp = whole ? flow.step(s.ramp, LinearFlow<2, 1>::kLevelMicrosecond + 1)
                    : flow.advance(s.ramp, c.dt_s);
     s.drive_v = ramp_.drive_v(s.ramp);
-    const double loop_ohm = p_.vertical_output_damping_ohm + p_.vertical_yoke_resistance_ohm;
-    const double yoke_a =
-        s.point.yoke_a * std::exp(-c.dt_s * loop_ohm / p_.vertical_yoke_inductance_h);
+    const double loop_ohm = p_.vertical_output_damping_ohm + coil_ohm_;
+    const double yoke_a = s.point.yoke_a * std::exp(-c.dt_s * loop_ohm / coil_h_);
+    s.out_a = 0;
+    s.short_flux = 0;
     s.coupling_v -= s.coupling_v * c.dt_s /
                     (p_.vertical_output_coupling_leak_ohm * p_.vertical_output_coupling_f);
     s.point = {s.point.time_s + c.dt_s, yoke_a, 0};
@@ -147,26 +186,34 @@ void VerticalOutput::step(State& s, const Coefficients& c, bool whole, Account* 
     s.drive_v = ramp_.drive_v(s.ramp);
 
     const Source out = source(s, c, 0.5 * (drive_before_v + s.drive_v));
-    const double end_a = out.loop_s * (out.emf_v - s.coupling_v); // where the current would settle
+    const double induced_v = short_mutual_h_ > 0 ? short_v(s) / yoke_share_ : 0;
+    const double end_a =
+        out.loop_s * (out.emf_v - s.coupling_v + induced_v); // where the current would settle
     const double before_a = s.point.yoke_a;
     const double after_a = end_a + (before_a - end_a) * out.decay;
     const double mean_a = 0.5 * (before_a + after_a);
     const double mean_v = out.emf_v - out.ohm * mean_a;
     const double out_a = mean_a + (mean_v - s.coupling_v - sense_ohm_ * mean_a) * shunt_s_;
-    const bool boosting = mean_v > rail_v_ - p_.vertical_output_saturation_v -
+    const bool boosting = mean_v > rail_v_ - feed_drop_v() - p_.vertical_output_saturation_v -
                                        p_.vertical_output_saturation_ohm * std::fabs(after_a);
     if (account != nullptr) {
         const double from_v = rail_v_ + (boosting ? std::max(s.boost_v, 0.0) : 0.0);
         const double drop_v = out_a > 0 ? from_v - mean_v : (boosting ? 0 : -mean_v);
         const double idle_a = p_.vertical_output_quiescent_a * std::min(1.0, rail_v_ / kBiasedV);
         account->seconds += c.dt_s;
-        account->supply_c += ((out_a > 0 || boosting ? out_a : 0) + idle_a) * c.dt_s;
+        // What the yoke gives back reaches the rail through the boost's switch alone.
+        const double taken_a = out_a > 0 ? out_a : (boosting ? out_a * lift_share_ : 0);
+        account->supply_c += (taken_a + idle_a) * c.dt_s;
         account->dissipated_j += (drop_v * out_a + rail_v_ * idle_a) * c.dt_s;
         account->most_out_a = std::max(account->most_out_a, std::fabs(out_a));
         account->most_up_a = std::max(account->most_up_a, std::max(out_a, 0.0) + idle_a);
     }
     s.coupling_v += c.dt_s / p_.vertical_output_coupling_f *
                     (out_a - s.coupling_v / p_.vertical_output_coupling_leak_ohm);
+    if (short_mutual_h_ > 0) {
+        s.short_flux -= short_decay_s_ * (s.short_flux - short_mutual_h_ * mean_a) * c.dt_s;
+    }
+    s.out_a = out_a;
     move_boost(s, c, boosting ? out_a : 0, boosting, account);
     s.point = {s.point.time_s + c.dt_s, after_a, out.emf_v - out.ohm * after_a};
 }
@@ -177,7 +224,8 @@ void VerticalOutput::move_boost(State& s, const Coefficients& c, double out_a, b
                                 Account* account) const {
     const double full_v = rail_v_ - p_.vertical_output_boost_diode_v;
     if (boosting) {
-        s.boost_v -= out_a * c.dt_s / p_.vertical_output_boost_f;
+        // Idle current of what stands on the lifted supply comes from it, too.
+        s.boost_v -= (out_a + p_.vertical_output_quiescent_a) * c.dt_s / p_.vertical_output_boost_f;
         const double most_v = std::max(0.0, p_.vertical_output_breakdown_v - rail_v_);
         if (s.boost_v > most_v) { // the yoke's current goes on through the transistors
             if (account != nullptr) {

@@ -82,6 +82,8 @@ class VerticalOutput {
         double drive_v = 0; ///< ramp_.drive_v(ramp)
         double coupling_v = 0;
         double boost_v = 0;
+        double out_a = 0;      ///< out of the transistors over the last step: yoke and damping
+        double short_flux = 0; ///< linked by the shorted turns, V s
         Point point;
     };
     struct Coefficients { ///< of one step length
@@ -97,6 +99,9 @@ class VerticalOutput {
         double loop_s; ///< yoke current per volt between emf and coupling capacitor, settled
     };
     [[nodiscard]] Coefficients coefficients(double dt_s) const;
+    void configure_coil();
+    [[nodiscard]] double feed_drop_v() const;
+    [[nodiscard]] double short_v(const State& s) const;
     [[nodiscard]] Source source(const State& s, const Coefficients& c, double drive_v) const;
     void move_boost(State& s, const Coefficients& c, double out_a, bool boosting,
                     Account* account) const;
@@ -116,6 +121,12 @@ class VerticalOutput {
     double linear_s_ = 1;  ///< yoke_share / all resistance in the loop, amplifier in control
     double clipped_s_ = 1; ///< the same while it is against a rail
     double shunt_s_ = 1;   ///< 1 / (sense + damping)
+    // The coil's turns as the circuit meets them; those shorted lie beside it (both 0: none are).
+    double coil_h_ = 1;         ///< for changes too fast for the shorted turns
+    double coil_ohm_ = 0;       ///< with plug
+    double short_mutual_h_ = 0; ///< between the two
+    double short_h_ = 1;
+    double short_decay_s_ = 0; ///< resistance / inductance of the shorted turns
     Coefficients whole_{};
     bool reset_ = false;
     bool dead_ = false;

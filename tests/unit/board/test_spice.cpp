@@ -77,7 +77,7 @@ std::string line_netlist(const BoardParameters& p, double rail_v, double period_
                     p.line_yoke_resistance_ohm));
     add(fmt::format("cs cs 0 {} ic={}", p.line_output_s_f, rail_v));
     add(fmt::format("cr coll 0 {} ic=0", p.line_output_retrace_f));
-    add(fmt::format("rload coll 0 {}", p.line_output_load_ohm));
+    add(fmt::format("rload coll rail {}", p.line_output_load_ohm));
     // Off for `on_s` after the start of each line, then on; the damper carries negative current.
     add(fmt::format("vd gate 0 pulse(0 1 {} 10n 10n {} {})", on_s, period_s - on_s, period_s));
     add(fmt::format("sq coll q gate 0 swq\ndq q knee dq\nvknee knee 0 {}",

@@ -138,7 +138,8 @@ void check_free_run(const std::optional<analysis::Figure>& figure, double truth_
     REQUIRE(figure.has_value());
     REQUIRE(figure->status == analysis::FigureStatus::kMeasured);
     CAPTURE(figure->name, figure->value, truth_hz, analysis::total_u(*figure));
-    CHECK(std::fabs(figure->value - truth_hz) <= 3 * analysis::total_u(*figure));
+    // A normal error is beyond 4 u once in 16 000; beyond 3 u once in 370, and one run has 24.
+    CHECK(std::fabs(figure->value - truth_hz) <= 4 * analysis::total_u(*figure));
 }
 
 /// Four sigma of threshold noise as a rate, at the upper end of a triggered oscillator's range.

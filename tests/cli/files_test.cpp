@@ -17,7 +17,7 @@ TEST_CASE(
     CHECK_THAT(help.out, Contains("Bench:") && Contains("Measure a board:") &&
                              Contains("Exit codes:") && Contains("Example:"));
     for (const char* command :
-         {"find", "run", "measure", "sweep", "analyse", "import", "profile"}) {
+         {"find", "run", "measure", "sweep", "analyse", "compare", "import", "profile"}) {
         CHECK_THAT(help.out, Contains(command));
         const Finished one = yokedock({command, "--help"}, folder);
         CHECK(one.exit_code == 0);

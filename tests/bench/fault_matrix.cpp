@@ -1,10 +1,13 @@
 // SPDX-License-Identifier: MIT
 // Every fault of the simulated board, measured and diagnosed; prints docs/fault_matrix.md. Prints
-// and never judges. Usage: fault_matrix [SEEDS [HEALTHY]] > page.md
+// and never judges. Usage: fault_matrix [SEEDS [HEALTHY]] > page.md, or
+// fault_matrix --show FAULT SEVERITY.
 #include "demo/virtual_bench/board/board_file.hpp"
+#include "demo/virtual_bench/board/ideal_sync.hpp"
 #include "demo/virtual_bench/model_bench/model_bench.hpp"
 #include "host/record/catalogue_file.hpp"
 #include "host/record/evidence.hpp"
+#include "host/report/diagnosis_report.hpp"
 #include <cstdio>
 #include <cstdlib>
 #include <random>
@@ -36,7 +39,7 @@ struct Rig {
                                             const std::vector<sim::FaultUse>& live,
                                             std::uint32_t seed) const {
         sim::ModelBenchOptions options;
-        options.sync = *find_standard("525/59.94");
+        options.sync = *sim::find_standard("525/59.94");
         options.seconds = sim::kQuickSeconds;
         options.seed = seed;
         options.live = live;
@@ -112,6 +115,20 @@ void run(const Rig& rig, std::uint32_t seeds, std::uint32_t healthy) {
     std::printf("\nGood boards suspected: %d of %u.\n", alarms, healthy);
 }
 
+/// One fault in full, as the command prints it.
+int show(const Rig& rig, const char* id, double severity) {
+    const auto use = sim::use_fault(id, severity);
+    sim::FaultyBoard faulty;
+    faulty.parameters = rig.board;
+    if (!use || !sim::fit_fault(faulty, use.value())) {
+        std::fprintf(stderr, "no such fault or severity\n");
+        return 2;
+    }
+    std::printf("%s",
+                report::diagnosis_text(rig.judge(faulty.parameters, faulty.live, 100), {}).c_str());
+    return 0;
+}
+
 } // namespace
 
 int main(int argc, char** argv) {
@@ -125,7 +142,10 @@ int main(int argc, char** argv) {
     const auto number = [&](int k, unsigned usual) {
         return argc > k ? static_cast<std::uint32_t>(std::strtoul(argv[k], nullptr, 10)) : usual;
     };
-    run({board.value().parameters, profile.value(), catalogue.value()}, number(1, 4),
-        number(2, 40));
+    const Rig rig{board.value().parameters, profile.value(), catalogue.value()};
+    if (argc == 4 && std::string(argv[1]) == "--show") {
+        return show(rig, argv[2], std::atof(argv[3]));
+    }
+    run(rig, number(1, 4), number(2, 40));
     return 0;
 }

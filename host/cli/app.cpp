@@ -50,6 +50,7 @@ int run_yokedock(const std::vector<std::string>& arguments, Seams& seams) {
     set_up_sweep(top, chosen);
     set_up_analyse(top, chosen);
     set_up_compare(top, chosen);
+    set_up_diagnose(top, chosen);
     set_up_import(top, chosen);
     set_up_profile(top, chosen);
     ExitCode code = ExitCode::kOurFault;

@@ -33,6 +33,7 @@ void set_up_run(Parser& app, Chosen& chosen);
 void set_up_sweep(Parser& app, Chosen& chosen);
 void set_up_analyse(Parser& app, Chosen& chosen);
 void set_up_compare(Parser& app, Chosen& chosen);
+void set_up_diagnose(Parser& app, Chosen& chosen);
 void set_up_import(Parser& app, Chosen& chosen);
 void set_up_profile(Parser& app, Chosen& chosen);
 void set_up_calibrate(Parser& app, Chosen& chosen);

@@ -51,7 +51,7 @@ struct TruthOptions {
     bool sync = true;           ///< false: free-running
     double line_bound_s = 2e-6; ///< locked: all phases within +- this of their mean
     double field_bound_s = 50e-6;
-    std::vector<FaultUse> live; ///< faults that come and go, on top of the values
+    std::vector<FaultUse> live = {}; ///< faults that come and go, on top of the values
 };
 
 /// Runs a new board with these values under ideal sync (or none) and reads the truth off it.

@@ -1,0 +1,70 @@
+// SPDX-License-Identifier: MIT
+// Signatures of faults as data: which figures a fault moves, in which direction and how far. The
+// file is host/diagnose/catalogue.json; host/record/catalogue_file.hpp reads it. Sizes come from
+// circuit theory and MEASUREMENTS section 6, never from the simulated board.
+#pragma once
+#include <map>
+#include <string>
+#include <vector>
+
+namespace yokedock::diagnose {
+
+/// How a figure is set against its expected value.
+enum class Scale {
+    kRatio,        ///< ln(value / expected)
+    kDifference,   ///< value - expected, in the figure's unit
+    kShareOfSwing, ///< (value - expected) / expected peak-to-peak yoke current of its axis
+    kShareOfRail,  ///< (value - expected) / expected rail
+    kFlag,         ///< 0 or 1; 1 is what a good board shows
+};
+
+/// A figure that takes part in the diagnosis. Figures were chosen so that no two say the same.
+struct Feature {
+    std::string name;
+    Scale scale = Scale::kRatio;
+    double broad = 0; ///< sd of the deviation when nothing is known of it, in the scale (ratio: ln)
+    double default_tolerance = 0; ///< half band against a reference record; ratio: relative
+    double floor = 0;             ///< least sd, in the scale
+    double rail_power_low = 0;    ///< a good board's figure goes with the rail to a power between
+    double rail_power_high = 0;   ///< these (no power: both 0)
+    double rate_power = 0;        ///< and with its own axis' rate to this power
+    bool needs_lock = false;      ///< says nothing while its axis is not locked
+};
+
+/// What a fault makes of one figure, from slight to as bad as it gets.
+struct Effect {
+    double low = 1; ///< ratio: factor; difference and shares: deviation; flag: probability of 1
+    double high = 1;
+    double sd = 0;            ///< doubt of the size besides a third of the effect; in the scale
+    bool either_sign = false; ///< ratio: factor or its inverse
+};
+
+struct FaultRow {
+    std::string id;
+    std::string section; ///< word of record::kSections
+    std::string text;
+    std::vector<std::string> roles; ///< words of record::kPartRoles, most likely first
+    double prior = 1;               ///< weight among the faults
+    std::map<std::string, Effect> figures;
+    std::string derivation;
+    std::vector<std::string> mistaken_for; ///< ids
+    std::vector<std::string> checks;       ///< ids
+    std::vector<std::string> trips;        ///< causes of a trip it brings about
+};
+
+struct Check {
+    std::string id;
+    std::string text;
+    double minutes = 1;
+    std::vector<std::string> finds; ///< faults that it shows when they are there
+};
+
+struct Catalogue {
+    double prior_healthy = 0.5;
+    double prior_other = 0.05; ///< something that is not in the catalogue
+    std::vector<Feature> features;
+    std::vector<FaultRow> faults;
+    std::vector<Check> checks;
+};
+
+} // namespace yokedock::diagnose

@@ -1,0 +1,113 @@
+// SPDX-License-Identifier: MIT
+// Figures against their expectation, in the order of dependence: what rides on the rail is judged
+// relative to the rail that was measured, what rides on the rate relative to that, and what needs
+// lock not at all without it.
+#include "host/diagnose/diagnose.hpp"
+#include <algorithm>
+#include <cmath>
+
+namespace yokedock::diagnose {
+namespace {
+
+constexpr double kLeastRatio = 0.02; ///< a value at or below 0 counts as this share
+
+const analysis::Figure* measured_figure(const Evidence& e, const std::string& name) {
+    const analysis::Figure* f = analysis::find_figure(e.figures, name);
+    const bool good =
+        f != nullptr && f->status == analysis::FigureStatus::kMeasured && std::isfinite(f->value);
+    return good ? f : nullptr;
+}
+
+const Expectation* expected_of(const Evidence& e, const std::string& name) {
+    const auto at = e.expected.find(name);
+    return at == e.expected.end() ? nullptr : &at->second;
+}
+
+/// ln(measured / expected); 0 when either is missing or not positive.
+double log_ratio(const Evidence& e, const std::string& name) {
+    const analysis::Figure* f = measured_figure(e, name);
+    const Expectation* x = expected_of(e, name);
+    return f != nullptr && x != nullptr && f->value > 0 && x->value > 0
+               ? std::log(f->value / x->value)
+               : 0;
+}
+
+bool locked(const Evidence& e, const std::string& axis) {
+    const analysis::Figure* f = measured_figure(e, axis + "_locked");
+    return f == nullptr || f->value > 0.5;
+}
+
+/// What a share is a share of; 0 when it is not known.
+double unit_of_scale(const Evidence& e, const Feature& feature) {
+    const std::string axis = feature.name.substr(0, 1);
+    const Expectation* x = nullptr;
+    switch (feature.scale) {
+    case Scale::kShareOfSwing:
+        x = expected_of(e, axis + "_yoke_pp_a");
+        break;
+    case Scale::kShareOfRail:
+        x = expected_of(e, "supply_v");
+        break;
+    case Scale::kRatio:
+        x = expected_of(e, feature.name);
+        break;
+    case Scale::kDifference:
+    case Scale::kFlag:
+        return 1;
+    }
+    return x == nullptr ? 0 : std::abs(x->value);
+}
+
+/// Takes out what the rail and the rate explain, and adds the doubt of it.
+void relate(const Evidence& e, const Feature& feature, Deviation& d) {
+    const double rail = log_ratio(e, "supply_v");
+    const double middle = 0.5 * (feature.rail_power_low + feature.rail_power_high);
+    const double half = 0.5 * (feature.rail_power_high - feature.rail_power_low);
+    const double rate = log_ratio(e, feature.name.substr(0, 1) + "_rate_hz");
+    d.value -= middle * rail + feature.rate_power * rate;
+    d.sd = std::hypot(d.sd, half * rail, 0.3 * feature.rate_power * rate);
+}
+
+std::optional<Deviation> deviation(const Evidence& e, const Feature& feature) {
+    const analysis::Figure* f = measured_figure(e, feature.name);
+    const std::string axis = feature.name.substr(0, 1);
+    if (f == nullptr || (feature.needs_lock && !locked(e, axis))) {
+        return std::nullopt;
+    }
+    Deviation d{&feature, f->value, 0, f->value, 1, f->text, f->unit};
+    if (feature.scale == Scale::kFlag) {
+        return d;
+    }
+    const Expectation* x = expected_of(e, feature.name);
+    const double scale = unit_of_scale(e, feature);
+    if (x == nullptr || !(scale > 0) || !std::isfinite(f->u)) {
+        return std::nullopt;
+    }
+    d.expected = x->value;
+    const bool ratio = feature.scale == Scale::kRatio;
+    if (ratio && !(x->value > 0)) {
+        return std::nullopt;
+    }
+    d.value = ratio ? std::log(std::max(f->value / x->value, kLeastRatio))
+                    : (f->value - x->value) / scale;
+    // Relative uncertainty grows as the value falls: of the ratio's logarithm it is u over value.
+    const double u_scale = ratio ? std::max(std::abs(f->value), kLeastRatio * scale) : scale;
+    d.sd = std::max(std::hypot(analysis::total_u(*f) / u_scale, 0.5 * x->tolerance / scale),
+                    std::max(feature.floor, 1e-6));
+    relate(e, feature, d);
+    return d;
+}
+
+} // namespace
+
+std::vector<Deviation> deviations(const Catalogue& catalogue, const Evidence& evidence) {
+    std::vector<Deviation> out;
+    for (const Feature& feature : catalogue.features) {
+        if (const auto d = deviation(evidence, feature)) {
+            out.push_back(*d);
+        }
+    }
+    return out;
+}
+
+} // namespace yokedock::diagnose

@@ -1,0 +1,75 @@
+// SPDX-License-Identifier: MIT
+#include "host/diagnose/likelihood.hpp"
+#include <algorithm>
+#include <cmath>
+
+namespace yokedock::diagnose {
+namespace {
+
+constexpr double kStray = 0.002;     ///< share of good boards' figures that are anything
+constexpr double kSideEffect = 0.08; ///< the same under a fault whose row is silent
+constexpr double kMiss = 0.05;       ///< the same under a fault whose row speaks of the figure
+constexpr double kFlagStray = 0.002; ///< a good board that shows a 0
+constexpr double kFlagSide = 0.05;
+constexpr double kFlagOther = 0.25;
+constexpr double kSizeDoubt = 0.33; ///< of a predicted effect: boards differ; chosen, no source
+constexpr double kPi = 3.14159265358979323846;
+
+double density(double x, double sd) {
+    const double z = x / sd;
+    return std::exp(-0.5 * z * z) / (sd * std::sqrt(2 * kPi));
+}
+
+/// Twice as wide as `broad` at the tails: a quarter of a wide bell keeps far values possible.
+double anywhere(const Deviation& d) {
+    const double sd = std::hypot(d.sd, d.feature->broad);
+    return 0.75 * density(d.value, sd) + 0.25 * density(d.value, 4 * sd);
+}
+
+/// share of `anywhere`, the rest a bell round centre.
+double mixed(const Deviation& d, double centre, double sd, double share) {
+    return (1 - share) * density(d.value - centre, sd) + share * anywhere(d);
+}
+
+double log_flag(const Deviation& d, double p_one) {
+    return std::log(d.value > 0.5 ? p_one : 1 - p_one);
+}
+
+bool is_flag(const Deviation& d) {
+    return d.feature->scale == Scale::kFlag;
+}
+
+} // namespace
+
+double predicted(const Feature& feature, const Effect& effect, double severity) {
+    if (feature.scale == Scale::kRatio) {
+        return (1 - severity) * std::log(effect.low) + severity * std::log(effect.high);
+    }
+    return (1 - severity) * effect.low + severity * effect.high;
+}
+
+double log_healthy(const Deviation& d) {
+    return is_flag(d) ? log_flag(d, 1 - kFlagStray) : std::log(mixed(d, 0, d.sd, kStray));
+}
+
+double log_other(const Deviation& d) {
+    return is_flag(d) ? log_flag(d, 1 - kFlagOther) : std::log(mixed(d, 0, d.sd, 0.5));
+}
+
+double log_fault(const Deviation& d, const Effect* effect, double severity) {
+    if (effect == nullptr) {
+        return is_flag(d) ? log_flag(d, 1 - kFlagSide) : std::log(mixed(d, 0, d.sd, kSideEffect));
+    }
+    const double centre = predicted(*d.feature, *effect, severity);
+    if (is_flag(d)) {
+        return log_flag(d, std::clamp(centre, 0.02, 0.98));
+    }
+    const double sd = std::hypot(d.sd, kSizeDoubt * centre, severity * effect->sd);
+    double p = mixed(d, centre, sd, kMiss);
+    if (effect->either_sign) {
+        p = 0.5 * (p + mixed(d, -centre, sd, kMiss));
+    }
+    return std::log(p);
+}
+
+} // namespace yokedock::diagnose

@@ -1,0 +1,19 @@
+// SPDX-License-Identifier: MIT
+// Likelihoods of one figure's deviation. Inside the module only. All are natural logarithms.
+#pragma once
+#include "host/diagnose/diagnose.hpp"
+
+namespace yokedock::diagnose {
+
+/// A good board: the deviation is 0 within its sd; rarely (kStray) it is anything.
+[[nodiscard]] double log_healthy(const Deviation& deviation);
+/// Unknown fault: half the figures are as on a good board, half anywhere.
+[[nodiscard]] double log_other(const Deviation& deviation);
+/// A fault of this severity (0 to 1). effect nullptr: the row does not speak of the figure, so it
+/// should stand still, but side effects are more likely than on a good board.
+[[nodiscard]] double log_fault(const Deviation& deviation, const Effect* effect, double severity);
+
+/// The deviation that an effect predicts, in the scale; flags have none.
+[[nodiscard]] double predicted(const Feature& feature, const Effect& effect, double severity);
+
+} // namespace yokedock::diagnose

@@ -1,0 +1,92 @@
+// SPDX-License-Identifier: MIT
+#include "host/record/evidence.hpp"
+#include "host/diagnose/facts.hpp"
+#include <cmath>
+
+namespace yokedock::record {
+namespace {
+
+using diagnose::Evidence;
+using diagnose::Scale;
+
+double reference_value(const Evidence& e, const char* name) {
+    const auto at = e.expected.find(name);
+    return at == e.expected.end() ? 0 : std::abs(at->second.value);
+}
+
+/// Half band of a figure against a reference, in the figure's unit.
+double reference_tolerance(const diagnose::Feature& feature, double value, const Evidence& e) {
+    switch (feature.scale) {
+    case Scale::kRatio:
+        return feature.default_tolerance * std::abs(value);
+    case Scale::kShareOfRail:
+        return feature.default_tolerance * reference_value(e, "supply_v");
+    case Scale::kShareOfSwing:
+        return feature.default_tolerance *
+               reference_value(e, feature.name[0] == 'v' ? "v_yoke_pp_a" : "h_yoke_pp_a");
+    case Scale::kDifference:
+    case Scale::kFlag:
+        break;
+    }
+    return feature.default_tolerance;
+}
+
+/// Ratios first: the shares need them.
+void add_reference(const diagnose::Catalogue& catalogue, const analysis::FigureSet& reference,
+                   bool shares, Evidence& e) {
+    for (const diagnose::Feature& feature : catalogue.features) {
+        const bool share =
+            feature.scale == Scale::kShareOfRail || feature.scale == Scale::kShareOfSwing;
+        const analysis::Figure* f = analysis::find_figure(reference, feature.name);
+        if (share == shares && f != nullptr && f->status == analysis::FigureStatus::kMeasured &&
+            std::isfinite(f->value)) {
+            e.expected[feature.name] = {
+                f->value, std::hypot(reference_tolerance(feature, f->value, e), 2 * f->u)};
+        }
+    }
+}
+
+void expect_free_rates(const std::optional<Profile>& profile, Evidence& e) {
+    const double field = profile ? nominal_field_rate_hz(*profile) : 0;
+    const double line = profile ? nominal_line_rate_hz(*profile) : 0;
+    if (field > 0) {
+        e.expected.try_emplace("v_free_rate_hz", diagnose::Expectation{0.94 * field, 0.06 * field});
+    }
+    if (line > 0) {
+        e.expected.try_emplace("h_free_rate_hz", diagnose::Expectation{line, 0.02 * line});
+    }
+}
+
+} // namespace
+
+Evidence evidence_from(const diagnose::Catalogue& catalogue, const analysis::FigureSet& figures,
+                       const capture::Observation& observation,
+                       const std::optional<Profile>& profile,
+                       const analysis::FigureSet* reference) {
+    Evidence e;
+    e.figures = figures;
+    if (!observation.sync_on && !observation.imported) {
+        for (analysis::Figure& f : e.figures) {
+            f.name = f.name == "v_rate_hz"   ? "v_free_rate_hz"
+                     : f.name == "h_rate_hz" ? "h_free_rate_hz"
+                                             : f.name;
+        }
+    }
+    if (profile) {
+        for (const auto& [name, expected] : profile->expected) {
+            e.expected[name] = {expected.value, expected.half_width()};
+        }
+        for (const ProfilePart& part : profile->parts) {
+            e.parts.push_back({part.designator, word_of(part.section), word_of(part.role)});
+        }
+    }
+    if (reference != nullptr) {
+        add_reference(catalogue, *reference, false, e);
+        add_reference(catalogue, *reference, true, e);
+    }
+    expect_free_rates(profile, e);
+    diagnose::add_facts(observation, e);
+    return e;
+}
+
+} // namespace yokedock::record

@@ -42,7 +42,7 @@ TEST_CASE("The virtual bench lists its faults with their sections") {
     CHECK_THAT(done.out, Contains("comes with the heat sink's temperature"));
 }
 
-TEST_CASE("--fault bends components, after the board file and --set, and several are there at once") {
+TEST_CASE("a fault option bends components, after the board file and --set, and several are there at once") {
     const std::string path = "vertical_output.coupling_f";
     const double factor = std::sqrt(0.7 * 0.03); // of v_coupling_dried at a severity of 0.5
     CHECK(listed({}, path) == Approx(1000e-6));

@@ -155,7 +155,8 @@ TEST_CASE(
     CHECK(judged > 35);
 
     const Run wide = run({"compare", small, before, "--tolerance", "v_yoke_pp_a=0.1", "--json"});
-    for (const Json& figure : Json::parse(wide.out)["figures"]) {
+    const Json wide_json = Json::parse(wide.out); // must outlive the loop
+    for (const Json& figure : wide_json["figures"]) {
         if (figure["name"] == "v_yoke_pp_a") {
             CHECK(figure["verdict"] == "same");
             CHECK(figure["real"] == true);

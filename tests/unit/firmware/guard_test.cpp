@@ -104,7 +104,7 @@ struct Guarded : Bench {
                 hardware.sample(static_cast<ChannelId>(c));
             }
             if (edges_run) {
-                hardware.edges[0] += tick % 16 == 0 ? 1 : 0;
+                hardware.edges[0] += tick % 16 == 0 ? 1U : 0U;
                 hardware.edges[1] += 15;
             }
             if (heard && i % 100 == 0) {

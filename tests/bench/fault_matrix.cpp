@@ -34,6 +34,7 @@ struct Rig {
     sim::BoardParameters board;
     record::Profile profile;
     diagnose::Catalogue catalogue;
+    bool talk = false; ///< print every deviation, too
 
     [[nodiscard]] diagnose::Diagnosis judge(const sim::BoardParameters& b,
                                             const std::vector<sim::FaultUse>& live,
@@ -43,6 +44,7 @@ struct Rig {
         options.seconds = sim::kQuickSeconds;
         options.seed = seed;
         options.live = live;
+        options.warm_up_s = live.empty() ? 0 : 1800; // what comes with heat, and only then
         const auto window = [](const record::ProfileAxis& axis) {
             return analysis::SyncWindow{axis.visible_us->from * 1e-6, axis.visible_us->to * 1e-6};
         };
@@ -142,8 +144,9 @@ int main(int argc, char** argv) {
     const auto number = [&](int k, unsigned usual) {
         return argc > k ? static_cast<std::uint32_t>(std::strtoul(argv[k], nullptr, 10)) : usual;
     };
-    const Rig rig{board.value().parameters, profile.value(), catalogue.value()};
+    Rig rig{board.value().parameters, profile.value(), catalogue.value()};
     if (argc == 4 && std::string(argv[1]) == "--show") {
+        rig.talk = true;
         return show(rig, argv[2], std::atof(argv[3]));
     }
     run(rig, number(1, 4), number(2, 40));

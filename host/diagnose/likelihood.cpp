@@ -9,7 +9,8 @@ namespace {
 constexpr double kStray = 0.002;     ///< share of good boards' figures that are anything
 constexpr double kSideEffect = 0.08; ///< the same under a fault whose row is silent
 constexpr double kMiss = 0.05;       ///< the same under a fault whose row speaks of the figure
-constexpr double kFlagStray = 0.002; ///< a good board that shows a 0
+constexpr double kFlagStray =
+    1e-4; ///< a good board that shows a 0: lock and pulses are not lost by chance
 constexpr double kFlagSide = 0.05;
 constexpr double kFlagOther = 0.25;
 constexpr double kSizeDoubt = 0.33; ///< of a predicted effect: boards differ; chosen, no source

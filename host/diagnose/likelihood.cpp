@@ -59,7 +59,8 @@ double log_other(const Deviation& d) {
 
 double log_fault(const Deviation& d, const Effect* effect, double severity) {
     if (effect == nullptr) {
-        return is_flag(d) ? log_flag(d, 1 - kFlagSide) : std::log(mixed(d, 0, d.sd, kSideEffect));
+        return is_flag(d) ? log_flag(d, 1 - kFlagSide)
+                          : std::log(mixed(d, 0, d.sd, d.feature->root ? kStray : kSideEffect));
     }
     const double centre = predicted(*d.feature, *effect, severity);
     if (is_flag(d)) {

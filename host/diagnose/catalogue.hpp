@@ -28,7 +28,8 @@ struct Feature {
     double rail_power_low = 0;    ///< a good board's figure goes with the rail to a power between
     double rail_power_high = 0;   ///< these (no power: both 0)
     double rate_power = 0;        ///< and with its own axis' rate to this power
-    bool needs_lock = false;      ///< says nothing while its axis is not locked
+    bool root = false; ///< others depend on it, it on nobody: only rows that speak of it move it
+    bool needs_lock = false; ///< says nothing while its axis is not locked
 };
 
 /// What a fault makes of one figure, from slight to as bad as it gets.

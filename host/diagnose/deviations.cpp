@@ -66,6 +66,18 @@ void relate(const Evidence& e, const Feature& feature, Deviation& d) {
     const double rate = log_ratio(e, feature.name.substr(0, 1) + "_rate_hz");
     d.value -= middle * rail + feature.rate_power * rate;
     d.sd = std::hypot(d.sd, half * rail, 0.3 * feature.rate_power * rate);
+    // Off sync the windows, and with them shapes and sizes, are other ones.
+    const std::string axis = feature.name.substr(0, 2);
+    const bool of_axis = axis == "v_" || axis == "h_";
+    const bool is_rate = feature.name.find("rate_hz") != std::string::npos;
+    if (of_axis && !is_rate && !locked(e, axis.substr(0, 1))) {
+        d.sd = std::hypot(d.sd, feature.broad);
+    }
+    // A rail beyond 5 % off bends what hangs on it in ways of its own; by a third it says nothing.
+    if (!feature.root) {
+        const double doubt = 3 * std::max(0.0, std::abs(rail) - 0.05);
+        d.sd = std::hypot(d.sd, std::min(doubt, 1.0) * feature.broad);
+    }
 }
 
 std::optional<Deviation> deviation(const Evidence& e, const Feature& feature) {

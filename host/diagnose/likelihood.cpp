@@ -9,7 +9,8 @@ namespace {
 constexpr double kStray = 0.002;     ///< share of good boards' figures that are anything
 constexpr double kSideEffect = 0.08; ///< the same under a fault whose row is silent
 constexpr double kMiss = 0.05;       ///< the same under a fault whose row speaks of the figure
-constexpr double kFlagStray = 0.002; ///< a good board that shows a 0
+constexpr double kFlagStray =
+    1e-4; ///< a good board that shows a 0: lock and pulses are not lost by chance
 constexpr double kFlagSide = 0.05;
 constexpr double kFlagOther = 0.25;
 constexpr double kSizeDoubt = 0.33; ///< of a predicted effect: boards differ; chosen, no source
@@ -58,7 +59,8 @@ double log_other(const Deviation& d) {
 
 double log_fault(const Deviation& d, const Effect* effect, double severity) {
     if (effect == nullptr) {
-        return is_flag(d) ? log_flag(d, 1 - kFlagSide) : std::log(mixed(d, 0, d.sd, kSideEffect));
+        return is_flag(d) ? log_flag(d, 1 - kFlagSide)
+                          : std::log(mixed(d, 0, d.sd, d.feature->root ? kStray : kSideEffect));
     }
     const double centre = predicted(*d.feature, *effect, severity);
     if (is_flag(d)) {

@@ -99,8 +99,8 @@ Scale scale_from(const Node& node) {
 }
 
 diagnose::Feature feature_from(const std::string& name, const Node& node) {
-    node.allow_only(
-        {"scale", "broad", "default_tolerance", "floor", "rail_power", "rate_power", "needs_lock"});
+    node.allow_only({"scale", "broad", "default_tolerance", "floor", "rail_power", "rate_power",
+                     "needs_lock", "root"});
     if (!is_figure(name)) {
         const std::string near = nearest_figure_name(name);
         node.complain("a figure that nobody measures",
@@ -123,6 +123,9 @@ diagnose::Feature feature_from(const std::string& name, const Node& node) {
     }
     if (const auto power = node.maybe("rate_power")) {
         f.rate_power = power->number(-3, 3);
+    }
+    if (const auto root = node.maybe("root")) {
+        f.root = root->boolean();
     }
     if (const auto needs = node.maybe("needs_lock")) {
         f.needs_lock = needs->boolean();

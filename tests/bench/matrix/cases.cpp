@@ -37,14 +37,26 @@ std::vector<Plan> plans() {
          "quillwood13.json",
          "525/59.94",
          false,
-         {"supply.regulated_v=12", "supply.transformer_ratio=0.115", "supply.reservoir_f=6800e-6",
-          "supply.other_load_ohm=40", "vertical_yoke.inductance_h=0.006",
-          "vertical_yoke.resistance_ohm=4", "vertical_output.coupling_f=2200e-6",
-          "vertical_output.boost_f=220e-6", "ramp.height_ohm=120e3", "vertical_output.damping_ohm=220",
-          "bench.field_threshold_v=10.5", "line_yoke.inductance_h=90e-6",
-          "line_yoke.resistance_ohm=0.12", "line_output.choke_h=1.5e-3",
-          "line_output.choke_ohm=0.3", "line_output.retrace_f=140e-9", "line_output.s_f=28e-6",
-          "line_output.load_ohm=500", "line_afc.retrace_ratio=0.2", "bench.line_threshold_v=30"}},
+         {"supply.regulated_v=12",
+          "supply.transformer_ratio=0.115",
+          "supply.reservoir_f=6800e-6",
+          "supply.other_load_ohm=40",
+          "vertical_yoke.inductance_h=0.006",
+          "vertical_yoke.resistance_ohm=4",
+          "vertical_output.coupling_f=2200e-6",
+          "vertical_output.boost_f=220e-6",
+          "ramp.height_ohm=120e3",
+          "vertical_output.damping_ohm=220",
+          "bench.field_threshold_v=10.5",
+          "line_yoke.inductance_h=90e-6",
+          "line_yoke.resistance_ohm=0.12",
+          "line_output.choke_h=1.5e-3",
+          "line_output.choke_ohm=0.3",
+          "line_output.retrace_f=140e-9",
+          "line_output.s_f=28e-6",
+          "line_output.load_ohm=500",
+          "line_afc.retrace_ratio=0.2",
+          "bench.line_threshold_v=30"}},
     };
 }
 
@@ -64,9 +76,9 @@ analysis::FigureSet measure(const diagnose::Catalogue& catalogue, const Design& 
     options.warm_up_s = faulty.live.empty() ? 0 : 1800;
     options.free_run_s = 0.4;
     const auto window = [](const record::ProfileAxis& axis) {
-        return axis.visible_us ? analysis::SyncWindow{axis.visible_us->from * 1e-6,
-                                                      axis.visible_us->to * 1e-6}
-                               : analysis::SyncWindow{};
+        return axis.visible_us
+                   ? analysis::SyncWindow{axis.visible_us->from * 1e-6, axis.visible_us->to * 1e-6}
+                   : analysis::SyncWindow{};
     };
     options.analysis.vertical_window = window(design.profile.vertical);
     options.analysis.horizontal_window = window(design.profile.horizontal);
@@ -109,8 +121,8 @@ Result<std::vector<Design>> load_designs(const std::string& folder) {
         design.profile.standard = plan.standard;
         // Visible: from after the blanking to before the next; both standards' usual extents.
         const bool lines625 = design.standard == "625/50";
-        design.profile.vertical.visible_us = record::ProfileAxis::Visible{
-            lines625 ? 1500.0 : 1300.0, lines625 ? 19800.0 : 16500.0};
+        design.profile.vertical.visible_us =
+            record::ProfileAxis::Visible{lines625 ? 1500.0 : 1300.0, lines625 ? 19800.0 : 16500.0};
         design.profile.horizontal.visible_us = record::ProfileAxis::Visible{9.2, 62};
         out.push_back(std::move(design));
     }

@@ -27,8 +27,8 @@ struct Case {
     std::string design;
     std::string fault; ///< "": a good board
     double severity = 0;
-    std::uint32_t seed = 0;       ///< of its parts, the bench and the noise
-    analysis::FigureSet figures;  ///< all, and the facts that diagnose::add_facts makes
+    std::uint32_t seed = 0;      ///< of its parts, the bench and the noise
+    analysis::FigureSet figures; ///< all, and the facts that diagnose::add_facts makes
 };
 
 /// The designs without expectations. Board files are read from `folder`.

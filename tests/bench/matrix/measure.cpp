@@ -26,8 +26,8 @@ struct Job {
         if (mine != share) {
             return;
         }
-        const auto measured = matrix::measure_case(catalogue, designs[seed % designs.size()], fault,
-                                                   severity, seed);
+        const auto measured =
+            matrix::measure_case(catalogue, designs[seed % designs.size()], fault, severity, seed);
         if (!measured) {
             std::fprintf(stderr, "%s\n", measured.error().text.c_str());
             return;
@@ -43,8 +43,9 @@ int main(int argc, char** argv) {
     const auto catalogue = record::built_in_catalogue();
     auto designs = matrix::load_designs(YOKEDOCK_BOARDS);
     if (argc != 7 || !catalogue || !designs) {
-        std::fprintf(stderr, "usage: fault_matrix_measure training|reporting SEEDS HEALTHY "
-                             "FIRST_SEED SHARE OF%s%s\n",
+        std::fprintf(stderr,
+                     "usage: fault_matrix_measure training|reporting SEEDS HEALTHY "
+                     "FIRST_SEED SHARE OF%s%s\n",
                      designs ? "" : "; ", designs ? "" : designs.error().text.c_str());
         return 2;
     }

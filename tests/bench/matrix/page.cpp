@@ -137,8 +137,8 @@ template <class Stated, class Right>
 std::string calibration(const char* what, const std::vector<Judged>& judged, Stated stated,
                         Right right) {
     constexpr double kEdges[] = {0, 0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 1.0001};
-    std::string out = fmt::format("| {} | boards | mean stated, % | right, % |\n|---|---|---|---|\n",
-                                  what);
+    std::string out =
+        fmt::format("| {} | boards | mean stated, % | right, % |\n|---|---|---|---|\n", what);
     for (std::size_t k = 0; k + 1 < std::size(kEdges); ++k) {
         int n = 0, good = 0;
         double sum = 0;
@@ -151,9 +151,9 @@ std::string calibration(const char* what, const std::vector<Judged>& judged, Sta
             }
         }
         if (n > 0) {
-            out += fmt::format("| {:.0f} to {:.0f} % | {} | {:.1f} | {:.1f} |\n", 100 * kEdges[k],
-                               100 * std::min(kEdges[k + 1], 1.0), n, 100 * sum / n,
-                               100.0 * good / n);
+            out +=
+                fmt::format("| {:.0f} to {:.0f} % | {} | {:.1f} | {:.1f} |\n", 100 * kEdges[k],
+                            100 * std::min(kEdges[k + 1], 1.0), n, 100 * sum / n, 100.0 * good / n);
         }
     }
     return out;
@@ -185,8 +185,8 @@ Judged judge(const diagnose::Catalogue& catalogue, const Stored& stored, const C
         j.section = row.id == measured.fault ? row.section : j.section;
     }
     for (std::size_t k = 0; k < j.diagnosis.suspects.size(); ++k) {
-        j.place = j.diagnosis.suspects[k].fault->id == measured.fault ? static_cast<int>(k)
-                                                                      : j.place;
+        j.place =
+            j.diagnosis.suspects[k].fault->id == measured.fault ? static_cast<int>(k) : j.place;
     }
     return j;
 }
@@ -221,16 +221,14 @@ std::string page(const diagnose::Catalogue& catalogue, const Stored& stored,
     }
     out += fmt::format("\nGood boards suspected: {} of {} ({:.1f} %).\n\n", alarms, good,
                        good > 0 ? 100.0 * alarms / good : 0.0);
-    out += by_severity(judged) + "\n" + by_fault(catalogue, judged) + "\n" + confusion(judged) +
-           "\n";
+    out +=
+        by_severity(judged) + "\n" + by_fault(catalogue, judged) + "\n" + confusion(judged) + "\n";
     const auto found = [&](const Judged& j) {
         return j.diagnosis.outcome != diagnose::Outcome::kHealthy;
     };
     out += calibration(
                "stated for the first suspect", judged,
-               [&](const Judged& j) {
-                   return found(j) ? j.diagnosis.suspects[0].probability : -1;
-               },
+               [&](const Judged& j) { return found(j) ? j.diagnosis.suspects[0].probability : -1; },
                [](const Judged& j) { return j.place == 0; }) +
            "\n";
     out += calibration(

@@ -90,7 +90,8 @@ TEST_CASE("a retrace that settles slowly ends where the current turns, not where
     CHECK(r.full_s.value == Approx(wave.end_s()).margin(25e-6));
 }
 
-TEST_CASE("2 u covers retrace, swing and ends of trace where the retrace settles slowly") {
+TEST_CASE("2 u covers retrace, swing and ends of trace where the retrace settles slowly",
+          "[long]") {
     synthetic::Coverage width, full, swing, begin, end;
     for (unsigned seed = 1; seed <= 120; ++seed) {
         std::mt19937 random(seed);

@@ -135,7 +135,7 @@ TEST_CASE("A vertical interval moves the line phase by less than the eye sees") 
     CHECK(t.line.jitter_s < 0.05e-6); // without noise all of it comes from the half-line pulses
 }
 
-TEST_CASE("Faults are component values and show where a technician expects them") {
+TEST_CASE("Faults are component values and show where a technician expects them", "[long]") {
     const auto& settings = *find_standard("525/59.94");
     const BoardParameters good = quiet_board();
     const BoardTruth healthy = measure_truth(good, settings);
@@ -226,7 +226,8 @@ TEST_CASE(
     CHECK(board.quantity(ChannelId::supply_v, board.now_s()) > 23.5);
 }
 
-TEST_CASE("Fifty boards built from parts of their tolerance and set up lock and fill the screen") {
+TEST_CASE("Fifty boards built from parts of their tolerance and set up lock and fill the screen",
+          "[long]") {
     for (std::uint32_t seed = 1; seed <= 50; ++seed) {
         const BoardTruth t = measure_truth(scatter(demo_board(), seed), *find_standard("525/59.94"),
                                            {.settle_s = 0.3, .watch_s = 0.1});

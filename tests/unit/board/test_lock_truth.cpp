@@ -60,7 +60,7 @@ double lowered_v(const BoardParameters& p, double line_hz) {
 
 } // namespace
 
-TEST_CASE("Brute force finds the vertical limits of closed form") {
+TEST_CASE("Brute force finds the vertical limits of closed form", "[long]") {
     const BoardParameters p = still_board();
     LockTruthOptions options;
     options.acquire_s = 1;
@@ -87,7 +87,7 @@ TEST_CASE("Brute force finds the vertical limits of closed form") {
     CHECK(t.pull_in_low.every_hz > free_hz + (0.75 - reach) / options.acquire_s - 0.05);
 }
 
-TEST_CASE("Brute force finds line limits that lie as they must") {
+TEST_CASE("Brute force finds line limits that lie as they must", "[long]") {
     LockTruthOptions options;
     options.acquire_s = 0.5;
     options.phases = 4;
@@ -105,7 +105,8 @@ TEST_CASE("Brute force finds line limits that lie as they must") {
     CHECK(above == Approx(below).epsilon(0.1));
 }
 
-TEST_CASE("The whole board holds its line as far as the loop's gain reaches, within 1 percent") {
+TEST_CASE("The whole board holds its line as far as the loop's gain reaches, within 1 percent",
+          "[long]") {
     // A filter that hardly notices single gates, as in the test of the loop alone, and sync without
     // half-line pulses: those load the filter nine lines per field, worth some 5 % of the range.
     const BoardParameters p = smooth_loop(still_board());
@@ -186,7 +187,7 @@ TEST_CASE("Ripple on the rail moves the line oscillator by its share") {
     CHECK(most_s / least_s - 1 == Approx(expected).epsilon(0.05));
 }
 
-TEST_CASE("Each demo board made for lock sweeps does what it is named for") {
+TEST_CASE("Each demo board made for lock sweeps does what it is named for", "[long]") {
     LockTruthOptions options;
     options.acquire_s = 0.5;
     options.phases = 2;

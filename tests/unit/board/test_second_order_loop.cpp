@@ -198,7 +198,8 @@ template <class PullsIn> double pull_in_hz(PullsIn pulls_in, double side) {
 
 } // namespace
 
-TEST_CASE("A second-order loop pulls in after the time computed for it, within 2 percent") {
+TEST_CASE("A second-order loop pulls in after the time computed for it, within 2 percent",
+          "[long]") {
     // Near a last slip the loop hangs by the unstable phase: 0.1 % of damping moves the rows of 12
     // wn by up to 2.6 %, so the loop has to be the textbook one to 1e-4. At 10 rad/s a line turns
     // it by 0.0006 rad. The board then agrees to 0.5 % (2 % is asked for); the table's own digits

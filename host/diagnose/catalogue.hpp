@@ -4,6 +4,7 @@
 // circuit theory and MEASUREMENTS section 6, never from the simulated board.
 #pragma once
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -30,12 +31,14 @@ struct Feature {
     double rate_power = 0;        ///< and with its own axis' rate to this power
     bool root = false; ///< others depend on it, it on nobody: only rows that speak of it move it
     bool needs_lock = false; ///< says nothing while its axis is not locked
+    bool only_relates = false; ///< others are judged relative to it; it does not speak itself
 };
 
 /// What a fault makes of one figure, from slight to as bad as it gets.
 struct Effect {
     double low = 1; ///< ratio: factor; difference and shares: deviation; flag: probability of 1
     double high = 1;
+    std::optional<double> mid = {}; ///< half way; nothing: evenly between (ratio: in equal ratios)
     double sd = 0;            ///< doubt of the size besides a third of the effect; in the scale
     bool either_sign = false; ///< ratio: factor or its inverse
 };

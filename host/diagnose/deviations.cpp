@@ -80,8 +80,21 @@ void relate(const Evidence& e, const Feature& feature, Deviation& d) {
     }
 }
 
-std::optional<Deviation> deviation(const Evidence& e, const Feature& feature) {
+/// A board that is not locked runs free: its rate stands in for one that was not measured without
+/// sync (it is pulled a little: half a percent more doubt is far below what tolerances leave).
+const analysis::Figure* figure_for(const Evidence& e, const Feature& feature) {
     const analysis::Figure* f = measured_figure(e, feature.name);
+    const std::string axis = feature.name.substr(0, 1);
+    return f == nullptr && feature.name == axis + "_free_rate_hz" && !locked(e, axis)
+               ? measured_figure(e, axis + "_rate_hz")
+               : f;
+}
+
+std::optional<Deviation> deviation(const Evidence& e, const Feature& feature) {
+    if (feature.only_relates) {
+        return std::nullopt;
+    }
+    const analysis::Figure* f = figure_for(e, feature);
     const std::string axis = feature.name.substr(0, 1);
     if (f == nullptr || (feature.needs_lock && !locked(e, axis))) {
         return std::nullopt;

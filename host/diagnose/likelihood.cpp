@@ -43,10 +43,17 @@ bool is_flag(const Deviation& d) {
 } // namespace
 
 double predicted(const Feature& feature, const Effect& effect, double severity) {
-    if (feature.scale == Scale::kRatio) {
-        return (1 - severity) * std::log(effect.low) + severity * std::log(effect.high);
+    const auto in_scale = [&](double x) {
+        return feature.scale == Scale::kRatio ? std::log(x) : x;
+    };
+    const double low = in_scale(effect.low);
+    const double high = in_scale(effect.high);
+    if (!effect.mid) {
+        return (1 - severity) * low + severity * high;
     }
-    return (1 - severity) * effect.low + severity * effect.high;
+    const double mid = in_scale(*effect.mid);
+    return severity < 0.5 ? low + 2 * severity * (mid - low)
+                          : mid + (2 * severity - 1) * (high - mid);
 }
 
 double log_healthy(const Deviation& d) {

@@ -19,9 +19,10 @@ constexpr std::size_t kMostWords = 50;
 
 /// Figures of a diagnosis that are none of the analysis: facts of a dead board, and the rates
 /// without sync.
-constexpr const char* kOwnFigures[] = {"v_pulses_seen",  "h_pulses_seen",  "v_current_seen",
-                                       "h_current_seen", "v_output_moves", "v_free_rate_hz",
-                                       "h_free_rate_hz"};
+constexpr const char* kOwnFigures[] = {"v_pulses_seen",    "h_pulses_seen",    "v_current_seen",
+                                       "h_current_seen",   "v_output_moves",   "v_free_rate_hz",
+                                       "h_free_rate_hz",   "v_hold_below_pct", "v_hold_above_pct",
+                                       "h_hold_below_pct", "h_hold_above_pct", "v_out_level_v"};
 
 struct ScaleWord {
     const char* word;
@@ -100,7 +101,7 @@ Scale scale_from(const Node& node) {
 
 diagnose::Feature feature_from(const std::string& name, const Node& node) {
     node.allow_only({"scale", "broad", "default_tolerance", "floor", "rail_power", "rate_power",
-                     "needs_lock", "root"});
+                     "needs_lock", "only_relates", "root"});
     if (!is_figure(name)) {
         const std::string near = nearest_figure_name(name);
         node.complain("a figure that nobody measures",
@@ -130,11 +131,14 @@ diagnose::Feature feature_from(const std::string& name, const Node& node) {
     if (const auto needs = node.maybe("needs_lock")) {
         f.needs_lock = needs->boolean();
     }
+    if (const auto relates = node.maybe("only_relates")) {
+        f.only_relates = relates->boolean();
+    }
     return f;
 }
 
 diagnose::Effect effect_from(const Node& node, const diagnose::Feature& feature) {
-    node.allow_only({"low", "high", "sd", "either_sign"});
+    node.allow_only({"low", "mid", "high", "sd", "either_sign"});
     const bool flag = feature.scale == Scale::kFlag;
     const bool ratio = feature.scale == Scale::kRatio;
     const double least = flag ? 0 : ratio ? 0.01 : -1e6;
@@ -142,6 +146,9 @@ diagnose::Effect effect_from(const Node& node, const diagnose::Feature& feature)
     diagnose::Effect e;
     e.low = node.at("low").number(least, most);
     e.high = node.at("high").number(least, most);
+    if (const auto mid = node.maybe("mid")) {
+        e.mid = mid->number(least, most);
+    }
     if (const auto sd = node.maybe("sd")) {
         e.sd = sd->number(0, 1e6);
     }

@@ -57,6 +57,15 @@ void expect_free_rates(const std::optional<Profile>& profile, Evidence& e) {
     }
 }
 
+/// An output stage that feeds its yoke through a capacitor stands at half its rail; the retrace
+/// pulse and the knees of the transistors move the mean by some percent (common practice, no
+/// source).
+void expect_mid_rail(Evidence& e) {
+    if (const double rail = reference_value(e, "supply_v"); rail > 0) {
+        e.expected.try_emplace("v_out_level_v", diagnose::Expectation{0.52 * rail, 0.16 * rail});
+    }
+}
+
 } // namespace
 
 Evidence evidence_from(const diagnose::Catalogue& catalogue, const analysis::FigureSet& figures,
@@ -85,6 +94,7 @@ Evidence evidence_from(const diagnose::Catalogue& catalogue, const analysis::Fig
         add_reference(catalogue, *reference, true, e);
     }
     expect_free_rates(profile, e);
+    expect_mid_rail(e);
     diagnose::add_facts(observation, e);
     return e;
 }

@@ -30,7 +30,7 @@ struct Feature {
     double rail_power_high = 0;   ///< these (no power: both 0)
     double rate_power = 0;        ///< and with its own axis' rate to this power
     bool root = false; ///< others depend on it, it on nobody: only rows that speak of it move it
-    bool needs_lock = false; ///< says nothing while its axis is not locked
+    bool needs_lock = false;   ///< says nothing while its axis is not locked
     bool only_relates = false; ///< others are judged relative to it; it does not speak itself
 };
 
@@ -41,6 +41,7 @@ struct Effect {
     std::optional<double> mid = {}; ///< half way; nothing: evenly between (ratio: in equal ratios)
     double sd = 0;            ///< doubt of the size besides a third of the effect; in the scale
     bool either_sign = false; ///< ratio: factor or its inverse
+    bool maybe = false;       ///< comes with the fault in half of the cases
 };
 
 struct FaultRow {

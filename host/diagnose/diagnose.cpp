@@ -10,7 +10,7 @@ namespace {
 
 // Chosen on invented figure sets (tests/unit/diagnose), no source.
 constexpr double kTemper = 0.8; ///< figures are not quite independent of each other
-constexpr double kHealthyNeeded = 0.5;
+constexpr double kHealthyNeeded = 0.4; ///< more, and nothing is said to be wrong
 constexpr double kClear = 0.5;        ///< the first suspect is named from here
 constexpr double kSectionClear = 0.6; ///< or its section
 constexpr double kTripHealthy = 0.02, kTripListed = 0.5, kTripOther = 0.05;
@@ -40,7 +40,8 @@ class Odds {
             const double severity = (k + 0.5) / kSeverities;
             double sum = 0;
             for (std::size_t i = 0; i < found_.size(); ++i) {
-                sum += capped(i, log_fault(found_[i], effect(row, i), severity));
+                sum += capped(i, log_fault(found_[i], effect(row, i),
+                                           nearness(row, *found_[i].feature), severity));
             }
             sums.push_back(sum);
         }
@@ -99,7 +100,8 @@ void explain(const FaultRow& row, const Odds& odds, const std::vector<Deviation>
     std::vector<std::pair<double, std::string>> contra;
     for (std::size_t i = 0; i < found.size(); ++i) {
         const Effect* effect = odds.effect(row, i);
-        const double weight = odds.capped(i, log_fault(found[i], effect, severity));
+        const double weight =
+            odds.capped(i, log_fault(found[i], effect, nearness(row, *found[i].feature), severity));
         if (effect != nullptr && weight > 0.7) {
             pro.emplace_back(-weight, deviation_text(found[i]));
         } else if (effect != nullptr && weight < -0.7) {

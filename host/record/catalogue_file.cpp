@@ -138,7 +138,7 @@ diagnose::Feature feature_from(const std::string& name, const Node& node) {
 }
 
 diagnose::Effect effect_from(const Node& node, const diagnose::Feature& feature) {
-    node.allow_only({"low", "mid", "high", "sd", "either_sign"});
+    node.allow_only({"low", "mid", "high", "sd", "either_sign", "maybe"});
     const bool flag = feature.scale == Scale::kFlag;
     const bool ratio = feature.scale == Scale::kRatio;
     const double least = flag ? 0 : ratio ? 0.01 : -1e6;
@@ -154,6 +154,9 @@ diagnose::Effect effect_from(const Node& node, const diagnose::Feature& feature)
     }
     if (const auto either = node.maybe("either_sign")) {
         e.either_sign = either->boolean();
+    }
+    if (const auto maybe = node.maybe("maybe")) {
+        e.maybe = maybe->boolean();
     }
     return e;
 }

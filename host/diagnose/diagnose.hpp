@@ -30,7 +30,11 @@ struct Evidence {
     std::map<std::string, Expectation> expected; ///< by figure; flags need none
     std::vector<BoardPart> parts;                ///< empty: no list
     std::string trip;                            ///< cause that ended the power-up; "" none
+    std::vector<Evidence> cold;                  ///< the same board taken cold; empty: none, else 1
 };
+
+/// HOOK for faults that come with heat: keeps the cold record's evidence beside the warm one's.
+void add_cold(Evidence& evidence, Evidence cold);
 
 struct Suspect {
     const FaultRow* fault = nullptr; ///< in the catalogue, which must outlive it

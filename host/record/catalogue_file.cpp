@@ -17,11 +17,9 @@ using diagnose::Scale;
 constexpr std::size_t kMostRows = 500;
 constexpr std::size_t kMostWords = 50;
 
-/// Figures of a diagnosis that are none of the analysis: facts of a dead board, and the rates
-/// without sync.
-constexpr const char* kOwnFigures[] = {"v_pulses_seen",  "h_pulses_seen",  "v_current_seen",
-                                       "h_current_seen", "v_output_moves", "v_free_rate_hz",
-                                       "h_free_rate_hz"};
+/// Figures of a diagnosis that nobody measures: facts of a dead board.
+constexpr const char* kOwnFigures[] = {"v_pulses_seen", "h_pulses_seen", "v_current_seen",
+                                       "h_current_seen", "v_output_moves"};
 
 struct ScaleWord {
     const char* word;

@@ -105,4 +105,12 @@ Evaluation evaluate(const capture::Observation& observation,
     return evaluation;
 }
 
+bool same_readings(const analysis::FigureSet& a, const analysis::FigureSet& b) {
+    return std::equal(a.begin(), a.end(), b.begin(), b.end(),
+                      [](const analysis::Figure& x, const analysis::Figure& y) {
+                          const bool measured = x.status == analysis::FigureStatus::kMeasured;
+                          return x.status == y.status && (!measured || x.value == y.value);
+                      });
+}
+
 } // namespace yokedock::cli

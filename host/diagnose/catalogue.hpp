@@ -50,6 +50,7 @@ struct FaultRow {
     std::string text;
     std::vector<std::string> roles; ///< words of record::kPartRoles, most likely first
     double prior = 1;               ///< weight among the faults
+    bool comes_with_heat = false;   ///< a board that has it is good while it is cold
     std::map<std::string, Effect> figures;
     std::string derivation;
     std::vector<std::string> mistaken_for; ///< ids

@@ -76,8 +76,8 @@ void relate(const Evidence& e, const Feature& feature, Deviation& d) {
     } else if (of_axis && !is_rate && measured_figure(e, axis + "locked") == nullptr) {
         d.sd = std::hypot(d.sd, 0.5 * feature.broad); // no pulses, no telling
     }
-    // What the vertical stage draws, and its heat, go with its size, and that with its rate: a fourth
-    // to a half of it, so up to a third of the rate's change.
+    // What the vertical stage draws, and its heat, go with its size, and that with its rate: a
+    // fourth to a half of it, so up to a third of the rate's change.
     if (feature.name == "supply_a" || feature.name == "heatsink_c") {
         d.sd = std::hypot(d.sd, 0.3 * log_ratio(e, "v_rate_hz"), locked(e, "v") ? 0.0 : 0.03);
     }

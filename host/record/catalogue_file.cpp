@@ -17,12 +17,9 @@ using diagnose::Scale;
 constexpr std::size_t kMostRows = 500;
 constexpr std::size_t kMostWords = 50;
 
-/// Figures of a diagnosis that are none of the analysis: facts of a dead board, and the rates
-/// without sync.
-constexpr const char* kOwnFigures[] = {"v_pulses_seen",    "h_pulses_seen",    "v_current_seen",
-                                       "h_current_seen",   "v_output_moves",   "v_free_rate_hz",
-                                       "h_free_rate_hz",   "v_hold_below_pct", "v_hold_above_pct",
-                                       "h_hold_below_pct", "h_hold_above_pct", "v_out_level_v"};
+/// Figures of a diagnosis that are none of the analysis: facts of a dead board, and a mean.
+constexpr const char* kOwnFigures[] = {"v_pulses_seen",  "h_pulses_seen",  "v_current_seen",
+                                       "h_current_seen", "v_output_moves", "v_out_level_v"};
 
 struct ScaleWord {
     const char* word;
@@ -184,7 +181,7 @@ const auto kAnyWord = [](const std::string& word) { return !word.empty(); };
 
 diagnose::FaultRow fault_from(const Node& node, const diagnose::Catalogue& catalogue) {
     node.allow_only({"id", "section", "text", "roles", "prior", "figures", "derivation",
-                     "mistaken_for", "checks", "trips"});
+                     "mistaken_for", "checks", "trips", "comes_with_heat"});
     diagnose::FaultRow row;
     row.id = filled_text(node.at("id"));
     row.section = checked_word(node.at("section"), is_section, "a section of docs/profile.md");
@@ -192,6 +189,9 @@ diagnose::FaultRow fault_from(const Node& node, const diagnose::Catalogue& catal
     row.roles = words(node.at("roles"), is_role, "a role of docs/profile.md");
     row.prior = node.at("prior").number(1e-3, 1e3);
     row.figures = effects_from(node.at("figures"), catalogue);
+    if (const auto heat = node.maybe("comes_with_heat")) {
+        row.comes_with_heat = heat->boolean();
+    }
     row.derivation = filled_text(node.at("derivation"));
     row.mistaken_for = words(node.at("mistaken_for"), kAnyWord, "a fault's id");
     row.checks = words(node.at("checks"), kAnyWord, "a check's id");

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/record/evidence.hpp"
 #include "host/diagnose/facts.hpp"
+#include "host/record/free_rates.hpp"
 #include <cmath>
 
 namespace yokedock::record {
@@ -50,10 +51,13 @@ void expect_free_rates(const std::optional<Profile>& profile, Evidence& e) {
     const double field = profile ? nominal_field_rate_hz(*profile) : 0;
     const double line = profile ? nominal_line_rate_hz(*profile) : 0;
     if (field > 0) {
-        e.expected.try_emplace("v_free_rate_hz", diagnose::Expectation{0.94 * field, 0.06 * field});
+        e.expected.try_emplace(
+            "v_free_rate_hz",
+            diagnose::Expectation{(1 - kFieldFreeBelow) * field, kFieldFreeTolerance * field});
     }
     if (line > 0) {
-        e.expected.try_emplace("h_free_rate_hz", diagnose::Expectation{line, 0.02 * line});
+        e.expected.try_emplace("h_free_rate_hz",
+                               diagnose::Expectation{line, kLineFreeTolerance * line});
     }
 }
 

@@ -251,3 +251,68 @@ TEST_CASE("A trip in soft start speaks for what can cause it, a stop button for 
     e.trip = "stop_button";
     CHECK(diagnose::diagnose(catalogue(), e).outcome == Outcome::kNoFigures);
 }
+
+TEST_CASE("What is off only when warm comes with heat, what is off cold, too, does not") {
+    Evidence warm = good_board(); // runs 20 % fast, no lock
+    figure(warm, "v_locked").value = 0;
+    warm.figures.push_back(
+        analysis::measured("v_free_rate_hz", "v_free_rate_hz", "Hz", 56.4, 0.01, 100, "invented"));
+    warm.expected["v_free_rate_hz"] = {47, 0.5};
+    const auto probability = [](const Evidence& e, const char* id) {
+        const Diagnosis d = diagnose::diagnose(catalogue(), e);
+        const auto at = std::find_if(d.suspects.begin(), d.suspects.end(),
+                                     [&](const Suspect& s) { return s.fault->id == id; });
+        return at->probability;
+    };
+    const double drift = probability(warm, "v_warm_drift");
+    CHECK(first(warm) == "v_timing_cap_low");
+
+    Evidence cold = good_board();
+    figure(cold, "heatsink_c").value = 20; // no sign of a loose heat sink
+    Evidence both = warm;
+    add_cold(both, cold);
+    CHECK(first(both) == "v_warm_drift");
+    CHECK(probability(both, "v_warm_drift") > 2 * drift);
+    const Diagnosis d = diagnose::diagnose(catalogue(), both);
+    CHECK(d.remarks.front().find("came with heat") != std::string::npos);
+
+    Evidence steady = warm;
+    add_cold(steady, warm);
+    CHECK(first(steady) == "v_timing_cap_low");
+    CHECK(probability(steady, "v_warm_drift") < drift);
+    // A good board that was good cold is a good board.
+    Evidence good = good_board();
+    add_cold(good, cold);
+    CHECK(diagnose::diagnose(catalogue(), good).outcome == Outcome::kHealthy);
+}
+
+TEST_CASE("Range and free run tell weak sync from an oscillator off its rate") {
+    const auto with = [](double below, double above, double free) {
+        Evidence e = good_board();
+        const auto add = [&](const char* name, double value, double expected, double tolerance) {
+            e.figures.push_back(analysis::measured(name, name, "", value, 0.01, 10, "invented"));
+            e.expected[name] = {expected, tolerance};
+        };
+        add("v_hold_below_pct", below, 6, 2);
+        add("v_hold_above_pct", above, 12, 4);
+        add("v_free_rate_hz", free, 47, 0.5);
+        return e;
+    };
+    // Triggered oscillators hold from their free run up (MEASUREMENTS 4).
+    CHECK(first(with(6, 12, 47)) != "sync_weak");
+    CHECK(diagnose::diagnose(catalogue(), with(6, 12, 47)).outcome == Outcome::kHealthy);
+    CHECK(diagnose::diagnose(catalogue(), with(6, 3, 47)).section == "sync");
+    // Free run 10 % low: 15 % below, and sync must come that much earlier than its threshold.
+    CHECK(diagnose::diagnose(catalogue(), with(15, 6, 42.3)).section == "vertical oscillator");
+}
+
+TEST_CASE("Shapes of a field of quite another length say nothing") {
+    Evidence e = good_board();
+    figure(e, "v_locked").value = 0;
+    figure(e, "v_rate_hz").value = 75; // 50 expected: other windows
+    plus(e, "v_yoke_bow_pct", 30);
+    for (const Deviation& d : deviations(catalogue(), e)) {
+        CHECK(d.feature->name.rfind("v_yoke_", 0) != 0);
+    }
+    CHECK(diagnose::diagnose(catalogue(), e).section == "vertical oscillator");
+}

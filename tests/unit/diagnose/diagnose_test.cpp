@@ -265,21 +265,22 @@ TEST_CASE("What is off only when warm comes with heat, what is off cold, too, do
         return at->probability;
     };
     const double drift = probability(warm, "v_warm_drift");
-    CHECK(first(warm) == "v_timing_cap_low");
+    CHECK(diagnose::diagnose(catalogue(), warm).section == "vertical oscillator");
+    CHECK(drift < 0.9);
 
     Evidence cold = good_board();
     figure(cold, "heatsink_c").value = 20; // no sign of a loose heat sink
     Evidence both = warm;
     add_cold(both, cold);
     CHECK(first(both) == "v_warm_drift");
-    CHECK(probability(both, "v_warm_drift") > 2 * drift);
+    CHECK(probability(both, "v_warm_drift") > 1.3 * drift);
     const Diagnosis d = diagnose::diagnose(catalogue(), both);
     CHECK(d.remarks.front().find("came with heat") != std::string::npos);
 
     Evidence steady = warm;
     add_cold(steady, warm);
     CHECK(first(steady) == "v_timing_cap_low");
-    CHECK(probability(steady, "v_warm_drift") < drift);
+    CHECK(probability(steady, "v_warm_drift") < 0.5 * drift);
     // A good board that was good cold is a good board.
     Evidence good = good_board();
     add_cold(good, cold);

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 // Signatures of faults as data: which figures a fault moves, in which direction and how far. The
 // file is host/diagnose/catalogue.json; host/record/catalogue_file.hpp reads it. Sizes come from
-// circuit theory and MEASUREMENTS section 6, never from the simulated board.
+// circuit theory and independent circuit runs (MEASUREMENTS section 6). Where a first estimate
+// missed an effect, training boards of the simulated bench said so, and it was derived anew.
 #pragma once
 #include <map>
 #include <optional>

@@ -16,7 +16,8 @@ What `yokedock diagnose` knows of faults, from slight to as bad as it gets: x is
 difference in the figure's unit, % of swing or of rail a difference as a share of the expected yoke current or rail, and
 "seen" the chance that a good board's sign is still there. (+-): either direction; (maybe): in half of the cases. How it is used:
 [diagnosis.md](diagnosis.md); how well it does: [fault_matrix.md](fault_matrix.md). Sizes are from circuit theory and
-from independent circuit runs, as each row says; nothing was fitted. `--catalogue FILE` takes another one, of the same form as
+from independent circuit runs, as each row says. Many were derived anew after two training designs of the simulated board had shown
+where a first estimate missed an effect; they were not fitted, and none has met a real board. `--catalogue FILE` takes another one, of the same form as
 `host/diagnose/catalogue.json`.
 
 )";

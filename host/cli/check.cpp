@@ -216,8 +216,9 @@ std::string as_text(const std::vector<Checked>& all, const capture::BenchInfo& i
             out += report::paragraph("  note: ", report::printable(note));
         }
     }
-    return out + "\n+- is the standard uncertainty (k = 1). Coils are compared cold; hot copper "
-                 "reads 20 % more.\n";
+    return out + "\n+- is the standard uncertainty (k = 1) in the rows, twice that in the "
+                 "sentences, which\njudge by it. Coils are compared cold; hot copper reads 20 % "
+                 "more.\n";
 }
 
 std::string as_json(const std::vector<Checked>& all, const capture::BenchInfo& info) {
@@ -350,7 +351,9 @@ void set_up_check(Parser& app, Chosen& chosen) {
                      "leave the cautions out; they are below");
     command.add_flag("--json", o->json, "results as JSON").group("Output");
     command.footer(
-        "Example:\n  yokedock check --bench tcp:127.0.0.1:4100 --profile "
+        "Exit code 0: nothing is wrong with the loads, or it cannot be told (not sure); 1: a load "
+        "is wrong.\n\n"
+        "Examples:\n  yokedock check --bench tcp:127.0.0.1:4100 --profile "
         "demo/boards/quillwood13.profile.json\n"
         "  yokedock check --bench tcp:127.0.0.1:4100 --load vertical --learn yokes.json\n\n" +
         caution_text());

@@ -83,7 +83,8 @@ void explain(const bench::Trip& trip, const std::optional<record::Profile>& prof
     session.power.trip = record::trip_record(trip);
     if (profile) {
         std::string parts;
-        for (const std::string& part : suspects(trip.cause, *profile)) {
+        const auto cause = bench::feed_too_high(trip) ? wire::StopCause::supply_high : trip.cause;
+        for (const std::string& part : suspects(cause, *profile)) {
             parts += (parts.empty() ? "" : ", ") + part;
         }
         if (!parts.empty()) {

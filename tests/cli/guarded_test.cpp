@@ -53,6 +53,19 @@ TEST_CASE("boards that would lose a part are stopped behind the soft-start resis
     }
 }
 
+TEST_CASE(
+    "more current than a short can draw through the soft-start resistor points at the supply") {
+    const TempFolder folder;
+    const VirtualBench bench({"--fault", "supply_high"}, "relays");
+    const Finished run =
+        yokedock(guarded({"measure", "--bench", bench.address(), "--out", "r.json"}), folder);
+    INFO(run.err);
+    CHECK(run.exit_code == 4);
+    CHECK_THAT(run.err, Contains("measure the supply with the board unplugged") &&
+                            Contains("T101") && !Contains("IC401") &&
+                            Contains("supply off, confirmed"));
+}
+
 TEST_CASE("a healthy board comes up guarded, is measured, and is off afterwards") {
     const TempFolder folder;
     VirtualBench bench({}, "relays");
@@ -99,6 +112,25 @@ TEST_CASE("check finds both loads of the demonstration right, and a yoke learned
     CHECK_THAT(folder.read("yokes.json"), Contains("vertical") && Contains("horizontal"));
 }
 
+TEST_CASE(
+    "right after a run the same bench checks its loads and runs again, without waiting by hand") {
+    const TempFolder folder;
+    const VirtualBench bench({}, "relays");
+    const auto run = [&] {
+        return yokedock(guarded({"run", "--bench", bench.address(), "--duration-s", "0.2"}),
+                        folder);
+    };
+    CHECK(run().exit_code == 0);
+    const Finished again = run();
+    INFO(again.err);
+    CHECK(again.exit_code == 0);
+    const Finished check = yokedock({"check", "--bench", bench.address(), "--load", "horizontal",
+                                     "--profile", kBoards + "quillwood13.profile.json"},
+                                    folder);
+    INFO(check.err);
+    CHECK(check.exit_code == 0);
+}
+
 TEST_CASE("a calibration is stored in the bench, outlives it, and every table says so") {
     const TempFolder folder;
     const std::vector<std::string> keep = {"--eeprom", (folder.path() / "bench.eeprom").string()};
@@ -126,4 +158,23 @@ TEST_CASE("a calibration is stored in the bench, outlives it, and every table sa
     INFO(shown.err << shown.out);
     CHECK(shown.exit_code == 0);
     CHECK_THAT(shown.out, Contains("7001") && Contains("v_yoke_a"));
+}
+
+TEST_CASE("a bench that gets its number keeps its points under it, and the next ones join them") {
+    const TempFolder folder;
+    const VirtualBench bench({}, "relays");
+    const auto calibrate = [&](std::vector<std::string> words) {
+        words.insert(words.begin(), {"calibrate", "--bench", bench.address(), "--simulated"});
+        const Finished run = yokedock(words, folder);
+        INFO(run.err);
+        CHECK(run.exit_code == 0);
+        return run;
+    };
+    calibrate({"--channel", "v_yoke_a", "--true", "0", "--true-u", "0.01"});
+    calibrate({"--store", "--give-serial", "7001"});
+    calibrate({"--channel", "h_yoke_a", "--true", "0", "--true-u", "0.01", "--store"});
+    const Finished shown = calibrate({"--show"});
+    INFO(shown.out);
+    CHECK_THAT(shown.out,
+               !Contains("v_yoke_a    not calibrated") && !Contains("h_yoke_a    not calibrated"));
 }

@@ -6,6 +6,7 @@
 #include "host/record/catalogue_file.hpp"
 #include "host/record/evidence.hpp"
 #include "host/record/record.hpp"
+#include "host/record/trip_evidence.hpp"
 #include "host/report/diagnosis_report.hpp"
 #include <algorithm>
 #include <fmt/format.h>
@@ -44,6 +45,7 @@ Result<diagnose::Catalogue> catalogue_of(const DiagnoseCommand& options) {
 }
 
 Judged judged(record::Record record, const std::optional<record::Profile>& profile) {
+    record::drop_trip_samples(record);
     capture::Observation observation = record::observation_of(record);
     analysis::FigureSet figures = evaluate(observation, profile).figures;
     return {std::move(record), std::move(observation), std::move(figures)};
@@ -90,9 +92,7 @@ diagnose::Evidence evidence_of(const Judging& judging, const Judged& board) {
     diagnose::Evidence evidence =
         record::evidence_from(judging.catalogue, board.figures, board.observation, judging.profile,
                               judging.reference ? &*judging.reference : nullptr);
-    if (board.record.power && board.record.power->trip) {
-        evidence.trip = board.record.power->trip->cause;
-    }
+    record::add_start(board.record, judging.profile, evidence);
     return evidence;
 }
 

@@ -106,10 +106,13 @@ Evaluation evaluate(const capture::Observation& observation,
 }
 
 bool same_readings(const analysis::FigureSet& a, const analysis::FigureSet& b) {
-    return std::equal(a.begin(), a.end(), b.begin(), b.end(),
-                      [](const analysis::Figure& x, const analysis::Figure& y) {
-                          const bool measured = x.status == analysis::FigureStatus::kMeasured;
-                          return x.status == y.status && (!measured || x.value == y.value);
+    const auto measured = [](const analysis::Figure& f) {
+        return f.status == analysis::FigureStatus::kMeasured;
+    };
+    return std::any_of(a.begin(), a.end(), measured) &&
+           std::equal(a.begin(), a.end(), b.begin(), b.end(),
+                      [&](const analysis::Figure& x, const analysis::Figure& y) {
+                          return x.status == y.status && (!measured(x) || x.value == y.value);
                       });
 }
 

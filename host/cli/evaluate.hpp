@@ -23,7 +23,7 @@ analysis_options(const std::optional<record::Profile>& profile);
 [[nodiscard]] Evaluation evaluate(const capture::Observation& observation,
                                   const std::optional<record::Profile>& profile);
 
-/// The same values throughout, as only one and the same measurement gives them.
+/// The same values throughout, one at least, as only one and the same measurement gives them.
 [[nodiscard]] bool same_readings(const analysis::FigureSet& a, const analysis::FigureSet& b);
 
 } // namespace yokedock::cli

@@ -2,10 +2,12 @@
 #include "host/record/catalogue_file.hpp"
 #include "host/record/figure_names.hpp"
 #include "host/record/file.hpp"
+#include "host/record/json_lines.hpp"
 #include "host/record/json_reader.hpp"
 #include "host/record/part_roles.hpp"
 #include "shared/wire/messages.hpp"
 #include <algorithm>
+#include <fmt/format.h>
 #include <set>
 #include <string_view>
 
@@ -19,7 +21,8 @@ constexpr std::size_t kMostWords = 50;
 
 /// Figures of a diagnosis that are none of the analysis: facts of a dead board, and a mean.
 constexpr const char* kOwnFigures[] = {"v_pulses_seen",  "h_pulses_seen",  "v_current_seen",
-                                       "h_current_seen", "v_output_moves", "v_out_level_v"};
+                                       "h_current_seen", "v_output_moves", "v_out_level_v",
+                                       "start_rail_up"};
 
 struct ScaleWord {
     const char* word;
@@ -274,6 +277,14 @@ diagnose::Catalogue catalogue_from_json(const Node& root) {
     return out;
 }
 
+Error wrong(const std::string& file, int line, const ReadContext::Complaint& complaint) {
+    return {ErrorKind::kFile,
+            fmt::format("cannot use catalogue {}: line {}: {} is {}, expected {}; correct it, or "
+                        "leave --catalogue out to use the built-in one",
+                        file, line, complaint.path.empty() ? "the whole file" : complaint.path,
+                        complaint.is, complaint.expected)};
+}
+
 } // namespace
 
 Result<diagnose::Catalogue> catalogue_from_text(const std::string& text, const std::string& file) {
@@ -287,6 +298,14 @@ Result<diagnose::Catalogue> catalogue_from_text(const std::string& text, const s
     diagnose::Catalogue out;
     if (!context.error) {
         out = catalogue_from_json(root);
+    }
+    const JsonLines lines = find_json_lines(text);
+    if (!context.error && !lines.repeated.empty()) {
+        const JsonLines::Repeated& key = lines.repeated.front();
+        return wrong(file, key.line, {key.path, "given twice", "each key once"});
+    }
+    if (context.error && context.first) {
+        return wrong(file, lines.line(context.first->path), *context.first);
     }
     return context.error ? Result<diagnose::Catalogue>(*context.error) : out;
 }

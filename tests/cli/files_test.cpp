@@ -123,7 +123,8 @@ TEST_CASE("a misspelt command or option is named, not what is missing because of
 
 TEST_CASE("a profile or a sweep log in a record's place is told as what it is") {
     const TempFolder folder;
-    (void)folder.write("p.json", R"({"schema": 2, "name": "Quillwood 13", "standard": "525/59.94"})");
+    (void)folder.write("p.json",
+                       R"({"schema": 2, "name": "Quillwood 13", "standard": "525/59.94"})");
     (void)folder.write("s.jsonl", "{\"kind\":\"header\"}\n{\"kind\":\"step\"}\n");
     const Finished profile = yokedock({"analyse", "p.json"}, folder);
     CHECK(profile.exit_code == 5);
@@ -141,7 +142,7 @@ TEST_CASE("a bench that is not there is exit code 3") {
     }
     const Finished find = yokedock({"find", "tcp:127.0.0.1:1"}, folder);
     CHECK(find.exit_code == 3);
-    CHECK_THAT(find.err, Contains("demo/run")); // how to start the virtual bench
+    CHECK_THAT(find.err, Contains("yokedock_virtual_bench")); // how to start the virtual bench
     CHECK(folder.entries() == 0);
 }
 

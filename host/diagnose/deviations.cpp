@@ -38,6 +38,12 @@ bool locked(const Evidence& e, const std::string& axis) {
     return f == nullptr || f->value > 0.5;
 }
 
+/// Nobody can tell whether it is locked. axis: "v_" or "h_".
+bool without_pulses(const Evidence& e, const std::string& axis) {
+    const analysis::Figure* seen = measured_figure(e, axis + "pulses_seen");
+    return seen != nullptr && seen->value < 0.5;
+}
+
 /// What a share is a share of; 0 when it is not known.
 double unit_of_scale(const Evidence& e, const Feature& feature) {
     const std::string axis = feature.name.substr(0, 1);
@@ -73,7 +79,7 @@ void relate(const Evidence& e, const Feature& feature, Deviation& d) {
     const bool is_rate = feature.name.find("rate_hz") != std::string::npos;
     if (of_axis && !is_rate && !locked(e, axis.substr(0, 1))) {
         d.sd = std::hypot(d.sd, feature.broad);
-    } else if (of_axis && !is_rate && measured_figure(e, axis + "locked") == nullptr) {
+    } else if (of_axis && !is_rate && without_pulses(e, axis)) {
         d.sd = std::hypot(d.sd, 0.5 * feature.broad); // no pulses, no telling
     }
     // What the vertical stage draws, and its heat, go with its size, and that with its rate: a

@@ -130,7 +130,7 @@ TEST_CASE("half of the figures missing: no fault is taken for another section's 
     int wrong = 0;
     std::string who;
     for (const FaultRow& row : catalogue().faults) {
-        for (int i = 0; i < 20; ++i) {
+        for (int i = 0; i < 10; ++i) {
             const Diagnosis d =
                 diagnose::diagnose(catalogue(), half_of(as_predicted(row, 0.7), random));
             check_probabilities(d);

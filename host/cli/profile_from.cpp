@@ -205,7 +205,7 @@ void set_up_profile_from(Parser& profile, Chosen& chosen) {
         "One record: tolerances are defaults. Several: the 95 % prediction interval for one more "
         "board.\n\n"
         "Example:\n  yokedock profile from good1.json good2.json good3.json --profile "
-        "board.profile.json --out learned.profile.json --sweep good1.jsonl");
+        "board.profile.json --out learned.profile.json");
 }
 
 } // namespace yokedock::cli

@@ -6,6 +6,10 @@
 namespace yokedock::cli {
 namespace {
 
+/// Apart by less, edges come too late for a device that sends a sample a line meanwhile (its own
+/// limit is half of this; step_late in the simulator).
+constexpr double kLeastEdgeS = 65536 / 16e6;
+
 analysis::StepSamples samples_of(const capture::LoadReading& reading, bool horizontal,
                                  bool starts_from_zero) {
     analysis::StepSamples s;
@@ -50,6 +54,7 @@ Result<analysis::StepSamples> sample_load(bench::Bench& bench, const capture::Be
     analysis::StepLimits limits;
     limits.tick_s = 1.0 / bench.identity().clock_hz;
     limits.sample_period_s = capture::load_sample_period_s(bench);
+    limits.least_s = kLeastEdgeS;
     const analysis::StepPlan first = analysis::plan_first_look(source, limits);
     const auto looked = drive(bench, info, horizontal, first);
     if (!looked) {

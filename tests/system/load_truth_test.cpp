@@ -48,7 +48,11 @@ struct Run {
 sim::BoardParameters bench_with(const Load& load, std::uint32_t seed) {
     std::mt19937 random(seed);
     std::normal_distribution<double> normal(0, 1);
-    sim::BoardParameters p;
+    const auto board = sim::load_board(YOKEDOCK_BOARDS "/quillwood13.json");
+    if (!board) {
+        FAIL(board.error().text);
+    }
+    sim::BoardParameters p = board.value().parameters;
     p.bench_seed = seed;
     p.bench_noise_seed = seed + 1000;
     p.bench_errors = 1;

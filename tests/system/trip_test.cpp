@@ -116,7 +116,10 @@ constexpr Cycle kWatchdogCycles = 32768 / 128 * kMs;
 
 TEST_CASE("a firmware that hangs is reset by the watchdog, everything off at once and for good") {
     std::cout << "cycles from the hang to the reset and to the last pin low:\n";
-    for (const Cycle phase : {Cycle{0}, Cycle{211}, Cycle{777}, Cycle{5003}}) {
+    // In the main loop or asleep, and in a handler with interrupts off.
+    const std::pair<Cycle, bool> cases[] = {
+        {0, false}, {777, false}, {5003, false}, {0, true}, {5003, true}};
+    for (const auto& [phase, interrupts_off] : cases) {
         GuardedRig r;
         std::vector<Cycle> resets;
         r.rig.on_reset = [&](Cycle at) { resets.push_back(at); };
@@ -128,20 +131,25 @@ TEST_CASE("a firmware that hangs is reset by the watchdog, everything off at onc
             if (port == 'A' && !r.on() && last_low == 0) {
                 last_low = driven == 0 ? at : 0;
             }
-            relays_after |= port == 'A' && !resets.empty() ? driven : 0;
+            if (port == 'A' && !resets.empty()) {
+                relays_after = static_cast<std::uint8_t>(relays_after | driven);
+            }
         };
         r.sync(sync::kStandards[0].settings);
         r.to_live(GuardedRig::limits());
         r.broken.clear();
         last_low = 0;
         r.rig.run_for(phase);
+        while (interrupts_off && r.rig.chip().interrupts_enabled()) {
+            r.rig.run_for(1);
+        }
         const Cycle begin = r.rig.chip().now();
         r.rig.chip().hang();
         r.ms(200);
         CHECK(r.on()); // it is the watchdog that does it
         r.ms(60);
         REQUIRE(resets.size() == 1);
-        CAPTURE(phase, resets[0] - begin);
+        CAPTURE(phase, interrupts_off, resets[0] - begin);
         CHECK_FALSE(r.on());
         CHECK(resets[0] - begin <= kWatchdogCycles);
         CHECK(last_low != 0);
@@ -159,9 +167,9 @@ TEST_CASE("a firmware that hangs is reset by the watchdog, everything off at onc
         CHECK(r.rig.ask<wire::requests::identify>(identify).reset_cause ==
               static_cast<std::uint8_t>(wire::ResetCause::watchdog_reset));
         // Nothing comes on before the trip is acknowledged, and it runs again then.
-        const auto refused = r.rig.try_ask(
-            wire::MessageKind::power_on,
-            wire::PowerOnRequest{static_cast<std::uint8_t>(wire::BenchState::checked)});
+        const auto refused =
+            r.rig.try_ask(wire::MessageKind::power_on,
+                          wire::PowerStage{static_cast<std::uint8_t>(wire::BenchState::checked)});
         CHECK(static_cast<int>(refused.kind) !=
               static_cast<int>(wire::answer_to(wire::MessageKind::power_on)));
         r.ms(600);

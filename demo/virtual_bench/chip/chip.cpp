@@ -390,6 +390,10 @@ void Chip::set_ram_byte(std::uint16_t address, std::uint8_t value) {
     impl_->avr->data[address] = value;
 }
 
+bool Chip::interrupts_enabled() const {
+    return impl_->avr->sreg[S_I] != 0;
+}
+
 void Chip::hang() {
     impl_->hang();
 }

@@ -27,16 +27,15 @@ namespace {
 // What `check` assumes of the drive of docs/bench.
 constexpr StepDrive kAssumed{12, 0.25, 10.15, 0.15};
 constexpr double kLagTolerance = 0.05;
-// Left after calibration: a meter of 0.01 %.
-constexpr double kKnownV = 0.001;
-constexpr double kKnownOhm = 0.001;
-constexpr double kKnownGain = 1e-4;
+// "Calibrated": as good as exact.
+constexpr double kKnown = 1e-9;
 
 struct Load {
     double ohm;
     double henry;
     bool horizontal;
     double shorted_share = 0;
+    double coupling = 0.95;
 };
 
 /// A bench with errors of its own, and what it measures.
@@ -66,6 +65,7 @@ sim::BoardParameters bench_with(const Load& load, std::uint32_t seed) {
     (load.horizontal ? p.line_yoke_inductance_h : p.vertical_yoke_inductance_h) = load.henry;
     (load.horizontal ? p.line_yoke_shorted_share : p.vertical_yoke_shorted_share) =
         load.shorted_share;
+    (load.horizontal ? p.line_yoke_coupling : p.vertical_yoke_coupling) = load.coupling;
     return p;
 }
 
@@ -76,9 +76,8 @@ Run run(const Load& load, std::uint32_t seed) {
     run.true_gain = board->front_end()
                         .input_error(load.horizontal ? ChannelId::h_yoke_a : ChannelId::v_yoke_a)
                         .gain;
-    run.true_drive = {p.bench_step_supply_v, kKnownV,
-                      p.bench_step_ohm + p.bench_step_switch_ohm + p.bench_load_path_ohm,
-                      kKnownOhm};
+    run.true_drive = {p.bench_step_supply_v, kKnown,
+                      p.bench_step_ohm + p.bench_step_switch_ohm + p.bench_load_path_ohm, kKnown};
     auto simulation = sim::BenchSimulation::create(YOKEDOCK_FIRMWARE_ELF, std::move(board));
     if (!simulation) {
         FAIL(simulation.error().text);
@@ -105,7 +104,7 @@ LoadStep as_calibrated(const Run& run) {
         a /= run.true_gain;
     }
     s.zero_u_a /= run.true_gain;
-    s.gain_u_relative = kKnownGain;
+    s.gain_u_relative = kKnown;
     s.linearity_u_a = 0;
     return analysis::measure_load_step(s, run.true_drive);
 }
@@ -175,14 +174,69 @@ std::vector<Load> seeded_loads(bool horizontal, unsigned count) {
 void cover_40(bool horizontal) {
     Covered as_built;
     Covered calibrated;
-    std::uint32_t seed = horizontal ? 500 : 100;
-    for (const Load& load : seeded_loads(horizontal, 40)) {
-        const Run one = run(load, ++seed);
-        add(as_built, analysis::measure_load_step(one.samples, kAssumed), load, "as built");
-        add(calibrated, as_calibrated(one), load, "calibrated");
+    for (const std::uint32_t seed : {100u, 200u}) {
+        std::uint32_t bench = seed + (horizontal ? 400 : 0);
+        for (const Load& load : seeded_loads(horizontal, 40)) {
+            const Run one = run(load, ++bench);
+            add(as_built, analysis::measure_load_step(one.samples, kAssumed), load, "as built");
+            add(calibrated, as_calibrated(one), load, "calibrated");
+        }
+        print(as_built, "as built");
+        print(calibrated, "calibrated");
     }
-    print(as_built, "as built");
-    print(calibrated, "calibrated");
+    // 80 pairs: the share's own sd is 2.4 % at 95.4 %. As built u also holds the linearity that the
+    // simulated converter does not lack, and may be too large.
+    for (const synthetic::Coverage* c : {&as_built.ohms, &as_built.henries}) {
+        CHECK(c->share() >= 0.90);
+    }
+    for (const synthetic::Coverage* c : {&calibrated.ohms, &calibrated.henries}) {
+        CHECK(c->share() >= 0.90);
+        CHECK(c->share() <= 0.99);
+    }
+    CHECK(as_built.second + calibrated.second <= 3);
+    CHECK(as_built.bounds + calibrated.bounds == 0);
+}
+
+/// A yoke as the profile would state it, judged as `check` does.
+analysis::LoadVerdict verdict(const Load& load, std::uint32_t seed) {
+    const LoadStep step = analysis::measure_load_step(run(load, seed).samples, kAssumed);
+    analysis::LoadExpectation expected;
+    if (load.horizontal) {
+        std::swap(expected.output, expected.other);
+    }
+    expected.coil = {load.henry, load.ohm, 10};
+    return analysis::judge_load(step, expected).verdict;
+}
+
+/// Yokes as they are about (docs/load_step.md), each whole and with a tenth of its turns shorted.
+void tell_shorted(bool horizontal, unsigned count) {
+    std::mt19937 random(9);
+    std::uniform_real_distribution<double> uniform(0, 1);
+    const auto log_uniform = [&](double low, double high) {
+        return low * std::pow(high / low, uniform(random));
+    };
+    unsigned whole = 0;
+    unsigned shorted = 0;
+    for (unsigned k = 0; k < count; ++k) {
+        Load yoke{horizontal ? log_uniform(0.2, 3) : log_uniform(3, 15),
+                  horizontal ? log_uniform(0.08e-3, 1.5e-3) : log_uniform(3e-3, 30e-3), horizontal};
+        yoke.coupling = 0.7 + 0.28 * uniform(random);
+        const auto good = verdict(yoke, 3000 + k);
+        yoke.shorted_share = 0.1;
+        const auto bad = verdict(yoke, 3000 + k);
+        INFO((horizontal ? "horizontal " : "vertical ")
+             << yoke.ohm << " ohm, " << yoke.henry << " H, coupling " << yoke.coupling);
+        fmt::print("  {} {:.3f} ohm {:.1f} uH coupling {:.2f}: {}, a tenth shorted: {}\n",
+                   horizontal ? 'h' : 'v', yoke.ohm, 1e6 * yoke.henry, yoke.coupling,
+                   analysis::word(good), analysis::word(bad));
+        std::fflush(stdout);
+        CHECK(bad == analysis::LoadVerdict::kShortedTurns);
+        CHECK(good != analysis::LoadVerdict::kShortedTurns);
+        whole += good == analysis::LoadVerdict::kOk ? 1 : 0;
+        shorted += bad == analysis::LoadVerdict::kShortedTurns ? 1 : 0;
+    }
+    fmt::print("{}: {} of {} whole yokes ok, {} with a tenth of the turns shorted told\n",
+               horizontal ? "horizontal" : "vertical", whole, count, shorted);
 }
 
 } // namespace
@@ -193,4 +247,34 @@ TEST_CASE("40 seeded loads on the vertical drive, through firmware and wire", "[
 
 TEST_CASE("40 seeded loads on the horizontal drive, through firmware and wire", "[.][all_loads]") {
     cover_40(true);
+}
+
+TEST_CASE("yokes with a tenth of the turns shorted are told from whole ones, vertical drive",
+          "[.][all_loads]") {
+    tell_shorted(false, 10);
+}
+
+TEST_CASE("yokes with a tenth of the turns shorted are told from whole ones, horizontal drive",
+          "[.][all_loads]") {
+    tell_shorted(true, 10);
+}
+
+TEST_CASE("loads of three time constants are measured through firmware and wire") {
+    Covered covered;
+    // The first is three input lags long: a tick wrong in the samples' places is 1 % of it, 1 u.
+    for (const Load& load :
+         {Load{0.22, 65e-6, true}, Load{26, 2.9e-3, false}, Load{0.72, 5.3e-3, true}}) {
+        const Run one = run(load, 7);
+        const LoadStep step = as_calibrated(one);
+        add(covered, step, load, "calibrated");
+        // Six figures: one beyond 3.5 u by chance 1 in 360 times, and every run is the same.
+        CHECK(std::abs(in_u(step.resistance, load.ohm)) < 3.5);
+        CHECK(std::abs(in_u(step.inductance, load.henry)) < 3.5);
+        CHECK(step.inductance.u < 0.01 * load.henry + 1e-6);
+        CHECK_FALSE(step.second.found);
+    }
+}
+
+TEST_CASE("a vertical yoke with a tenth of its turns shorted is told through firmware and wire") {
+    tell_shorted(false, 1);
 }

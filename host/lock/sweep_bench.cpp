@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/lock/sweep_bench.hpp"
+#include "host/bench/trip.hpp"
 #include "host/capture/line_starts.hpp"
 #include "host/lock/sweep_walk.hpp"
 #include <algorithm>
@@ -89,10 +90,30 @@ Result<Verdict> SweepBench::watch(double seconds, double steady_s, bool from_off
 
 Result<StepResult> SweepBench::run(const SweepStep& step) {
     auto result = run_step(step);
+    if (result) {
+        if (const Status live = still_live(); !live) {
+            result = live.error();
+        }
+    }
     if (!result) {
         locked_hz_ = 0;
     }
     return result;
+}
+
+/// A trip between two captures cuts none off: the board then only seems to have lost its pulses.
+Status SweepBench::still_live() const {
+    if (guarding_ != capture::Guarding::kWatched) {
+        return Done{};
+    }
+    const auto power = bench_.power();
+    if (!power) {
+        return power.error();
+    }
+    if (!bench::supply_off(power.value())) {
+        return Done{};
+    }
+    return Error{ErrorKind::kRefused, bench::trip_text(bench::trip_of(power.value(), "live"))};
 }
 
 Result<StepResult> SweepBench::run_step(const SweepStep& step) {

@@ -104,7 +104,7 @@ TEST_CASE("a sweep switches a healthy board on by stages, guards it, and is off 
                             Contains("supply live") && Contains("supply off, confirmed"));
     CHECK_THAT(run.out, Contains("hold"));
     const auto lines = log_lines(folder);
-    CHECK(lines.front().at("power").at("by_bench") == true);
+    CHECK(lines.front().at("power").at("supply") == "bench");
     CHECK(lines.front().at("power").at("stages").size() == 5);
     CHECK(count_kind(lines, "step") > 5);
     CHECK(lines.back().at("kind") == "end");

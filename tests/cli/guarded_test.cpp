@@ -72,10 +72,13 @@ TEST_CASE("a healthy board comes up guarded, is measured, and is off afterwards"
 namespace {
 
 /// A coarse sweep of the line rate, guarded.
-std::vector<std::string> short_sweep(const std::string& address) {
-    return guarded({"sweep", "--bench", address, "--axis", "horizontal", "--no-returns",
-                    "--no-pull-in", "--step-hz", "200", "--resolution-hz", "50", "--log",
-                    "s.jsonl"});
+std::vector<std::string> coarse_sweep(const std::string& address,
+                                      std::vector<std::string> more = {}) {
+    std::vector<std::string> words{"sweep",      "--bench",   address,  "--axis",
+                                   "horizontal", "--step-hz", "200",    "--resolution-hz",
+                                   "50",         "--log",     "s.jsonl"};
+    words.insert(words.end(), more.begin(), more.end());
+    return guarded(words);
 }
 
 std::vector<Json> log_lines(const TempFolder& folder) {
@@ -97,7 +100,8 @@ long count_kind(const std::vector<Json>& lines, const char* kind) {
 TEST_CASE("a sweep switches a healthy board on by stages, guards it, and is off afterwards") {
     const TempFolder folder;
     VirtualBench bench({}, "relays");
-    const Finished run = yokedock(short_sweep(bench.address()), folder);
+    const Finished run =
+        yokedock(coarse_sweep(bench.address(), {"--no-returns", "--no-pull-in"}), folder);
     INFO(run.err << run.out);
     CHECK(run.exit_code == 0);
     CHECK_THAT(run.err, Contains("supply checked") && Contains("supply starting") &&
@@ -113,9 +117,9 @@ TEST_CASE("a sweep switches a healthy board on by stages, guards it, and is off 
 
 TEST_CASE("a board that trips in a sweep is switched off, and what was swept until then is kept") {
     const TempFolder folder;
-    // The field output loses its drive as it warms up: its load current stops.
+    // The field output loses its drive as it warms up, after some 5 s: the sweep needs far longer.
     VirtualBench bench({"--board", kBoards + "quillwood13_fails_warm.json"}, "relays");
-    const Finished run = yokedock(short_sweep(bench.address()), folder);
+    const Finished run = yokedock(coarse_sweep(bench.address()), folder);
     INFO(run.err << run.out);
     CHECK(run.exit_code == 4);
     CHECK_THAT(run.err, Contains("supply live") && Contains("supply off, confirmed") &&

@@ -10,6 +10,10 @@
 namespace yokedock::lock {
 namespace {
 
+/// Beside the guard's samples the edges seen span some lines less than the capture lasts (seen on
+/// the virtual bench); the phase must stand still for all of the dwell.
+constexpr double kGuardedSpareS = 2e-3;
+
 bool vertical(const SweepSettings& s) {
     return s.axis == SweepAxis::kVertical;
 }
@@ -38,6 +42,7 @@ Result<Verdict> SweepBench::watch(double seconds, double steady_s, bool from_off
     };
     capture::CapturePhase phase = edges_only(settings_, seconds);
     if (guarding_ == capture::Guarding::kWatched && bench_.plan()) {
+        phase.seconds += kGuardedSpareS;
         capture::add_quiet_guard(phase.settings, *bench_.plan());
     }
     const capture::CaptureOutcome taken = capture::run_capture(

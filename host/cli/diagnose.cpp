@@ -46,14 +46,11 @@ Result<ExitCode> run_diagnose(const DiagnoseCommand& options, Seams& seams) {
         return loaded.error();
     }
     const record::Record& record = loaded.value();
-    std::optional<record::Profile> profile = record.profile;
-    if (!options.profile_file.empty()) {
-        Result<record::Profile> given = record::load_profile(options.profile_file);
-        if (!given) {
-            return given.error();
-        }
-        profile = std::move(given).value();
+    const auto given = load_given_profile(options.profile_file);
+    if (!given) {
+        return given.error();
     }
+    const std::optional<record::Profile>& profile = given.value() ? given.value() : record.profile;
     const auto reference = reference_figures(options, profile);
     if (!reference) {
         return reference.error();

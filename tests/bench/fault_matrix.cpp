@@ -34,7 +34,6 @@ struct Rig {
     sim::BoardParameters board;
     record::Profile profile;
     diagnose::Catalogue catalogue;
-    bool talk = false; ///< print every deviation, too
 
     [[nodiscard]] diagnose::Diagnosis judge(const sim::BoardParameters& b,
                                             const std::vector<sim::FaultUse>& live,
@@ -144,9 +143,8 @@ int main(int argc, char** argv) {
     const auto number = [&](int k, unsigned usual) {
         return argc > k ? static_cast<std::uint32_t>(std::strtoul(argv[k], nullptr, 10)) : usual;
     };
-    Rig rig{board.value().parameters, profile.value(), catalogue.value()};
+    const Rig rig{board.value().parameters, profile.value(), catalogue.value()};
     if (argc == 4 && std::string(argv[1]) == "--show") {
-        rig.talk = true;
         return show(rig, argv[2], std::atof(argv[3]));
     }
     run(rig, number(1, 4), number(2, 40));

@@ -13,12 +13,12 @@
 // * The period is no multiple of the line: it is off by 0.382 lines, the golden section, so that
 //   after any number of periods the delays seen lie evenly in the line.
 //
-// Limits. A run of 10 s has at most 2440 steps, and of each microsecond of delay 38 samples. What
-// calibration leaves unknown of a time constant tau is hypot(u(lag), u(origin)); the fit does
-// better as far as the shape of the rise tells lag and tau apart. 50 uH with 60 ohm behind 10 ohm
-// has 0.7 us: calibration alone leaves 15 % at the vertical channel (2 us, 5 %) and 3 % at the
-// horizontal one (0.2 us); measured on formulas, noise 0.4 codes: 3.5 % and 2.1 %. Measure small
-// inductances at the horizontal channel.
+// Limits. With edges 2.05 ms apart (`check` keeps 4.1 ms) a run of 10 s has at most 2440 steps, and
+// of each microsecond of delay 38 samples. What calibration leaves unknown of a time constant tau
+// is hypot(u(lag), u(origin)); the fit does better as far as the shape of the rise tells lag and
+// tau apart. 50 uH with 60 ohm behind 10 ohm has 0.7 us: calibration alone leaves 15 % at the
+// vertical channel (2 us, 5 %) and 3 % at the horizontal one (0.2 us); measured on formulas, noise
+// 0.4 codes: 3.5 % and 2.1 %. Measure small inductances at the horizontal channel.
 #pragma once
 #include "host/analysis/load_step.hpp"
 #include <cstdint>

@@ -17,7 +17,8 @@ using wire::StopCause;
 constexpr link::Milliseconds kPoll{10};
 /// Load relays of an earlier run stay closed for half a second after it.
 constexpr double kRelayWaitS = 1.5;
-/// Reservoirs of a board that has just run empty in seconds.
+/// Reservoirs of a board that has just run empty in seconds, its coupling capacitors through the
+/// loads.
 constexpr double kRailWaitS = 10;
 constexpr double kContactS = 0.05;
 constexpr double kSettleMarginS = 0.05;
@@ -61,7 +62,7 @@ class Start {
         if (!off) {
             return fail(off.error());
         }
-        StageReport report = measure();
+        StageReport report = measure_at_rest();
         if (out_.error || !zeros_good(report)) {
             return false;
         }
@@ -238,20 +239,58 @@ class Start {
         }
     }
 
+    /// What a current channel may read with the supply off.
+    static double most_at_rest(const Channel& row) {
+        return kZeroDoubt * std::hypot(row.zero_tolerance_uv, kCodeV * 1e6 / 2) /
+               row.microvolts_per_unit;
+    }
+
+    /// A current channel that reads more than its zero may be off; nothing: none does.
+    static std::optional<ChannelId> flowing(const StageReport& report) {
+        for (const ChannelId id : {ChannelId::v_yoke_a, ChannelId::h_yoke_a, ChannelId::supply_a}) {
+            const auto& value = report.readings[static_cast<std::size_t>(id)];
+            if (value && std::abs(*value) > most_at_rest(kChannels[static_cast<std::size_t>(id)])) {
+                return id;
+            }
+        }
+        return {};
+    }
+
+    /// Readings once the currents of an earlier run have died down, or after kRailWaitS.
+    StageReport measure_at_rest() {
+        for (;;) {
+            StageReport report = measure();
+            if (out_.error || !flowing(report)) {
+                return report;
+            }
+            const auto now = bench_.status();
+            if (!now) {
+                (void)fail(now.error());
+                return report;
+            }
+            if (static_cast<double>(now.value().time - begin_) / clock_hz() > kRailWaitS) {
+                return report;
+            }
+            if (const Status paused = bench_.requester().pause(kPoll); !paused) {
+                (void)fail(paused.error());
+                return report;
+            }
+        }
+    }
+
     /// With the supply off nothing flows, and the heat sink has a temperature.
     bool zeros_good(const StageReport& report) {
-        for (const ChannelId id : {ChannelId::v_yoke_a, ChannelId::h_yoke_a, ChannelId::supply_a}) {
-            const Channel& row = kChannels[static_cast<std::size_t>(id)];
-            const auto& value = report.readings[static_cast<std::size_t>(id)];
-            const double u =
-                std::hypot(row.zero_tolerance_uv, kCodeV * 1e6 / 2) / row.microvolts_per_unit;
-            if (value && std::abs(*value) > kZeroDoubt * u) {
-                return fail({ErrorKind::kRefused,
-                             fmt::format("the supply was not switched on: with it off {} reads "
-                                         "{:.3f} {}; expected 0 +- {:.3f}; see that nothing else "
-                                         "feeds the board, then mend that channel of the bench",
-                                         row.name, *value, row.unit, kZeroDoubt * u)});
-            }
+        if (const auto id = flowing(report)) {
+            const Channel& row = kChannels[static_cast<std::size_t>(*id)];
+            return fail(
+                {ErrorKind::kRefused,
+                 fmt::format(
+                     "the supply was not switched on: with it off for {:g} s {} still reads "
+                     "{:.3f} {}; expected 0 +- {:.3f}; see that nothing else feeds the "
+                     "board and that its reservoirs are empty; if it stays, the zero of "
+                     "that channel of the bench is off: mend it",
+                     kRailWaitS, row.name, *report.readings[static_cast<std::size_t>(*id)],
+                     row.unit, most_at_rest(row))});
         }
         const auto at = static_cast<std::size_t>(ChannelId::heatsink_c);
         const auto heat = report.readings[at];

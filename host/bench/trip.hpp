@@ -29,6 +29,9 @@ struct Trip {
 
 /// "supply_a read 1.35 A"; "" without a reading. Pure.
 [[nodiscard]] std::string reading_text(const Trip& trip);
+/// Behind the soft-start resistor the device takes a current for too much that no short can draw
+/// from an allowed supply: the supply is too high, or the resistor is bypassed. Pure.
+[[nodiscard]] bool feed_too_high(const Trip& trip);
 /// Cause, stage, reading, next step; one sentence after another. Pure.
 [[nodiscard]] std::string trip_text(const Trip& trip);
 

@@ -13,6 +13,8 @@ constexpr std::uint8_t kPrescale = 5; // 500 kHz: the slowest that samples every
 constexpr double kRailOffV = 2;       // a rail below this is off: reservoirs are empty
 constexpr double kContactS = 0.03;    // relays settle before the first step (firmware: kContactMs)
 constexpr double kSpareS = 0.03;
+constexpr double kRailWaitS = 10; // reservoirs of a board that has just run empty in seconds
+constexpr link::Milliseconds kPoll{10};
 constexpr std::size_t kLeastZero = 50;
 constexpr double kCodeV = kAdcReferenceMv * 1e-3 / kAdcCodes;
 
@@ -65,6 +67,37 @@ Status ended_as_meant(const bench::Bench& bench) {
                              link::stop_cause_text(cause))};
 }
 
+/// Asks for the step. A rail that runs down and load relays that settle, after a run, are waited
+/// for.
+Result<wire::StepStarted> start_step(const bench::Bench& bench,
+                                     const wire::StepSettings& settings) {
+    using wire::StopCause;
+    const auto begin = bench.status();
+    if (!begin) {
+        return begin.error();
+    }
+    for (;;) {
+        const auto started = bench.step_load(settings);
+        if (started || started.error().kind != ErrorKind::kRefused) {
+            return started;
+        }
+        const auto against = bench.stands_against();
+        const auto now = bench.status();
+        if (!now) {
+            return now.error();
+        }
+        const double waited_s =
+            static_cast<double>(now.value().time - begin.value().time) / bench.identity().clock_hz;
+        if ((against != StopCause::rail_on && against != StopCause::relays_settling) ||
+            waited_s > kRailWaitS) {
+            return started.error();
+        }
+        if (const Status paused = bench.requester().pause(kPoll); !paused) {
+            return paused.error();
+        }
+    }
+}
+
 } // namespace
 
 Status ready_for_lines(bench::Bench& bench) {
@@ -98,8 +131,8 @@ Result<LoadReading> run_load_step(bench::Bench& bench, const BenchInfo& info, co
     TickAxis axis;
     // The step first: it ends a capture that runs. Its contacts take 30 ms to settle; samples until
     // then tell the zero.
-    const auto started = bench.step_load({static_cast<std::uint8_t>(run.horizontal ? 2 : 1),
-                                          run.on_ticks, run.off_ticks, run.periods, rail_code});
+    const auto started = start_step(bench, {static_cast<std::uint8_t>(run.horizontal ? 2 : 1),
+                                            run.on_ticks, run.off_ticks, run.periods, rail_code});
     if (!started) {
         return started.error();
     }

@@ -95,7 +95,7 @@ Result<RawCapture> read_trip(const bench::Bench& bench, std::uint32_t trip_ticks
     }
     TickAxis axis;
     RawCapture capture;
-    capture.purpose = "trip";
+    capture.purpose = kTripPurpose;
     capture.sync_on = bench.sync_on();
     capture.plan = bench.plan().value_or(wire::SyncAchieved{});
     const std::int64_t trip = axis.unwrap(trip_ticks);

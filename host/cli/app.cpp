@@ -69,9 +69,10 @@ int run_yokedock(const std::vector<std::string>& arguments, Seams& seams) {
     }
     seams.out.flush();
     if (!seams.out && code == ExitCode::kGood) {
-        print_error(
-            {ErrorKind::kFile, "cannot write the results to standard output; is its disc full?"},
-            seams);
+        print_error({ErrorKind::kFile,
+                     "cannot write the results to standard output; is its disc full, or "
+                     "was the reader gone?"},
+                    seams);
         code = ExitCode::kBadFile;
     }
     return static_cast<int>(code);

@@ -97,6 +97,21 @@ Status check_options(const CalibrateCommand& o) {
     return Done{};
 }
 
+/// The bench gets its number: the file it is named by must go with it, or the next point would
+/// begin a new file without the points of this one.
+Status rename_file(const CalibrateCommand& o, const std::string& from, const std::string& to,
+                   CalibrationFile& file) {
+    if (!o.file.empty() || from == to) {
+        return record::save_calibration(file, from);
+    }
+    if (const Status saved = record::save_calibration(file, to); !saved) {
+        return saved;
+    }
+    std::error_code ignored; // what stays is of the number given, and refused for another bench
+    std::filesystem::remove(from, ignored);
+    return Done{};
+}
+
 std::string file_of(const CalibrateCommand& o, std::uint32_t serial) {
     return o.file.empty() ? fmt::format("yokedock-bench-{}.calibration.json", serial) : o.file;
 }
@@ -303,15 +318,23 @@ Status store_file(const bench::Bench& bench, const CalibrateCommand& o, const st
         }
         calibration.serial = static_cast<std::uint32_t>(o.give_serial);
     }
+    const std::string kept = file_of(o, calibration.serial);
+    if (kept != path && std::filesystem::exists(kept)) {
+        return Error{
+            ErrorKind::kFile,
+            fmt::format("{} exists, expected none of a bench that only now gets the number "
+                        "{}; give another number, or move that file away",
+                        kept, calibration.serial)};
+    }
     if (const Status stored = capture::store(bench, calibration); !stored) {
         return stored;
     }
     file.bench_serial = calibration.serial;
     file.stored_utc = now;
-    if (const Status saved = record::save_calibration(file, path); !saved) {
+    if (const Status saved = rename_file(o, path, kept, file); !saved) {
         return saved;
     }
-    seams.err << "stored in the bench, and in " << path << '\n';
+    seams.err << "stored in the bench, and in " << kept << '\n';
     return Done{};
 }
 

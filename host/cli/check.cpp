@@ -1,12 +1,10 @@
 // SPDX-License-Identifier: MIT
 // `check`: the loads before the board gets power.
-#include "host/analysis/load_plan.hpp"
 #include "host/analysis/load_verdict.hpp"
-#include "host/capture/load_run.hpp"
 #include "host/capture/measurement.hpp"
 #include "host/cli/cautions.hpp"
+#include "host/cli/check_load.hpp"
 #include "host/cli/command.hpp"
-#include "host/cli/evaluate.hpp"
 #include "host/cli/power_up.hpp"
 #include "host/record/coil_file.hpp"
 #include "host/record/figures_json.hpp"
@@ -23,10 +21,6 @@
 
 namespace yokedock::cli {
 namespace {
-
-/// Apart by less, edges may come too late for a device that sends a sample a line meanwhile (its
-/// own limit is half of this; seen in the simulator).
-constexpr double kLeastEdgeS = 65536 / 16e6;
 
 using analysis::LoadJudgement;
 using analysis::LoadStep;
@@ -75,11 +69,13 @@ Result<Known> prepare(const CheckCommand& o) {
                      "more than 0");
     }
     Known known;
-    auto profile = load_given_profile(o.profile_file);
-    if (!profile) {
-        return profile.error();
+    if (!o.profile_file.empty()) {
+        auto profile = record::load_profile(o.profile_file);
+        if (!profile) {
+            return profile.error();
+        }
+        known.profile = std::move(profile).value();
     }
-    known.profile = std::move(profile).value();
     if (!o.learned_file.empty()) {
         auto learned = record::load_coils(o.learned_file);
         if (!learned) {
@@ -95,37 +91,6 @@ Result<Known> prepare(const CheckCommand& o) {
         known.learning = std::move(learning).value();
     }
     return known;
-}
-
-analysis::StepSamples samples_of(const capture::LoadReading& reading, bool horizontal,
-                                 bool starts_from_zero) {
-    analysis::StepSamples s;
-    s.prefix = horizontal ? "h" : "v";
-    s.time_s = reading.time_s;
-    s.amps = reading.amps;
-    s.resolution_a = reading.resolution_a;
-    s.gain_u_relative = reading.gain_u_relative;
-    s.zero_u_a = reading.zero_u_a;
-    s.linearity_u_a =
-        0.5 * reading.resolution_a; // ATmega2560 data sheet: 0.5 LSB typical (from memory)
-    s.lag_s = reading.lag_s;
-    s.lag_u_s = 0.05 * reading.lag_s; // 5 % parts
-    s.origin_u_s = 62.5e-9;           // one tick: the drive's edge and the sampling instant
-    s.clock_u_relative = reading.clock_u_relative;
-    s.starts_from_zero = starts_from_zero;
-    s.least_a = reading.least_a;
-    s.most_a = reading.most_a;
-    return s;
-}
-
-Result<analysis::StepSamples> drive(bench::Bench& bench, const capture::BenchInfo& info,
-                                    bool horizontal, const analysis::StepPlan& plan) {
-    const auto reading = capture::run_load_step(
-        bench, info, {horizontal, plan.on_ticks, plan.off_ticks, plan.periods, plan.skip_periods});
-    if (!reading) {
-        return reading.error();
-    }
-    return samples_of(reading.value(), horizontal, plan.starts_from_zero);
 }
 
 analysis::ExpectedCoil coil_of(const record::ProfileCoil& coil) {
@@ -155,38 +120,16 @@ analysis::LoadExpectation expectation(const Known& known, bool horizontal) {
 Result<Checked> check_load(bench::Bench& bench, const capture::BenchInfo& info,
                            const CheckCommand& o, const Known& known, bool horizontal,
                            Seams& seams) {
-    seams.err << (horizontal ? "horizontal" : "vertical") << " load: a quick look\n" << std::flush;
-    if (const Status ready = capture::ready_for_lines(bench); !ready) {
-        return ready.error();
-    }
     const analysis::StepDrive source{o.drive_v, o.drive_u_v, o.drive_ohm, o.drive_u_ohm};
-    analysis::StepLimits limits;
-    limits.tick_s = 1.0 / bench.identity().clock_hz;
-    limits.sample_period_s = capture::load_sample_period_s(bench);
-    limits.least_s = kLeastEdgeS;
-    const analysis::StepPlan first = analysis::plan_first_look(source, limits);
-    auto looked = drive(bench, info, horizontal, first);
-    if (!looked) {
-        return looked.error();
+    const auto samples = sample_load(bench, info, source, horizontal, [&](const std::string& text) {
+        seams.err << text << '\n' << std::flush;
+    });
+    if (!samples) {
+        return samples.error();
     }
-    const analysis::StepSamples quick = analysis::samples_for(first, looked.value());
     Checked checked;
     checked.horizontal = horizontal;
-    checked.step = analysis::measure_load_step(quick, source);
-    if (checked.step.ok && !checked.step.no_current) {
-        const analysis::StepPlan plan =
-            analysis::plan_load_step(checked.step, quick, source, limits);
-        seams.err << fmt::format("{} load: {} steps of {:.3g} ms\n",
-                                 horizontal ? "horizontal" : "vertical", plan.periods,
-                                 1e3 * plan.on_ticks * limits.tick_s)
-                  << std::flush;
-        auto precise = drive(bench, info, horizontal, plan);
-        if (!precise) {
-            return precise.error();
-        }
-        checked.step =
-            analysis::measure_load_step(analysis::samples_for(plan, precise.value()), source);
-    }
+    checked.step = analysis::measure_load_step(samples.value(), source);
     checked.judgement = analysis::judge_load(checked.step, expectation(known, horizontal));
     return checked;
 }
@@ -215,8 +158,9 @@ std::string as_text(const std::vector<Checked>& all, const capture::BenchInfo& i
             out += report::paragraph("  note: ", report::printable(note));
         }
     }
-    return out + "\n+- is the standard uncertainty (k = 1). Coils are compared cold; hot copper "
-                 "reads 20 % more.\n";
+    return out + "\n+- is the standard uncertainty (k = 1) in the rows, twice that in the "
+                 "sentences, which\njudge by it. Coils are compared cold; hot copper reads 20 % "
+                 "more.\n";
 }
 
 std::string as_json(const std::vector<Checked>& all, const capture::BenchInfo& info) {
@@ -349,7 +293,9 @@ void set_up_check(Parser& app, Chosen& chosen) {
                      "leave the cautions out; they are below");
     command.add_flag("--json", o->json, "results as JSON").group("Output");
     command.footer(
-        "Example:\n  yokedock check --bench tcp:127.0.0.1:4100 --profile "
+        "Exit code 0: nothing is wrong with the loads, or it cannot be told (not sure); 1: a load "
+        "is wrong.\n\n"
+        "Examples:\n  yokedock check --bench tcp:127.0.0.1:4100 --profile "
         "demo/boards/quillwood13.profile.json\n"
         "  yokedock check --bench tcp:127.0.0.1:4100 --load vertical --learn yokes.json\n\n" +
         caution_text());

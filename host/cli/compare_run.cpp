@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/compare_run.hpp"
+#include "host/cli/evaluate.hpp"
 #include "host/report/compare_report.hpp"
 #include "host/report/text.hpp"
 #include <algorithm>
@@ -80,19 +81,11 @@ Analysed analyse_record(const record::Record& record, const std::string& name, b
     return analysed;
 }
 
-bool same_readings(const Measurement& a, const Measurement& b) {
-    return std::equal(a.figures.begin(), a.figures.end(), b.figures.begin(), b.figures.end(),
-                      [](const analysis::Figure& x, const analysis::Figure& y) {
-                          const bool measured = x.status == analysis::FigureStatus::kMeasured;
-                          return x.status == y.status && (!measured || x.value == y.value);
-                      });
-}
-
 /// The same measurement twice would pass for a match, or for no spread.
 Status check_distinct(const std::vector<const Measurement*>& all) {
     for (std::size_t i = 0; i < all.size(); ++i) {
         for (std::size_t k = 0; k < i; ++k) {
-            if (same_readings(*all[k], *all[i])) {
+            if (same_readings(all[k]->figures, all[i]->figures)) {
                 return Error{ErrorKind::kFile,
                              fmt::format("{} and {} hold the same measurement, expected different "
                                          "ones: it always matches itself; give another record",

@@ -1,10 +1,16 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/command.hpp"
 #include "host/cli/evaluate.hpp"
+#include "host/cli/profile_boards.hpp"
+#include "host/cli/sweep_evidence.hpp"
+#include "host/diagnose/bounded.hpp"
+#include "host/diagnose/doubt.hpp"
 #include "host/record/catalogue_file.hpp"
 #include "host/record/evidence.hpp"
 #include "host/record/record.hpp"
+#include "host/record/trip_evidence.hpp"
 #include "host/report/diagnosis_report.hpp"
+#include <algorithm>
 #include <fmt/format.h>
 #include <ostream>
 
@@ -15,8 +21,24 @@ struct DiagnoseCommand {
     std::string record_file;
     std::string profile_file;
     std::string reference_file;
+    std::string cold_file;
     std::string catalogue_file;
+    std::vector<std::string> sweep_files;
     bool json = false;
+};
+
+/// What every record is judged with.
+struct Judging {
+    diagnose::Catalogue catalogue;
+    std::optional<record::Profile> profile;
+    std::optional<analysis::FigureSet> reference;
+};
+
+/// A record, its figures made anew.
+struct Judged {
+    record::Record record;
+    capture::Observation observation;
+    analysis::FigureSet figures;
 };
 
 Result<diagnose::Catalogue> catalogue_of(const DiagnoseCommand& options) {
@@ -24,56 +46,165 @@ Result<diagnose::Catalogue> catalogue_of(const DiagnoseCommand& options) {
                                           : record::load_catalogue(options.catalogue_file);
 }
 
-Result<std::optional<analysis::FigureSet>>
-reference_figures(const DiagnoseCommand& options, const std::optional<record::Profile>& profile) {
-    if (options.reference_file.empty()) {
-        return std::optional<analysis::FigureSet>();
-    }
-    const Result<record::Record> reference = record::load_record(options.reference_file);
-    if (!reference) {
-        return reference.error();
-    }
-    return std::optional(evaluate(record::observation_of(reference.value()), profile).figures);
+Judged judged(record::Record record, const std::optional<record::Profile>& profile) {
+    record::drop_trip_samples(record);
+    capture::Observation observation = record::observation_of(record);
+    analysis::FigureSet figures = evaluate(observation, profile).figures;
+    return {std::move(record), std::move(observation), std::move(figures)};
 }
 
-Result<ExitCode> run_diagnose(const DiagnoseCommand& options, Seams& seams) {
-    const Result<diagnose::Catalogue> catalogue = catalogue_of(options);
-    if (!catalogue) {
-        return catalogue.error();
+bool is_simulated(const record::Record& record) {
+    return record.raw && record.raw->bench.simulated;
+}
+
+/// Figures of another sync mean something else; "free" and imports tell no standard.
+Status check_standard(const std::string& what, const std::string& standard,
+                      const DiagnoseCommand& options, const record::Record& record) {
+    if (!is_standard(standard) || !is_standard(record.standard) || standard == record.standard) {
+        return Done{};
     }
-    const Result<record::Record> loaded = record::load_record(options.record_file);
+    return Error{ErrorKind::kFile,
+                 fmt::format("the standard of {} is {}, that of {} is {}, expected the same; give "
+                             "one of this board type",
+                             what, standard, options.record_file, record.standard)};
+}
+
+/// Another record beside the one to judge.
+Result<Judged> other_record(const std::string& file, const DiagnoseCommand& options,
+                            const Judged& main, const std::optional<record::Profile>& profile) {
+    Result<record::Record> loaded = record::load_record(file);
     if (!loaded) {
         return loaded.error();
     }
-    const record::Record& record = loaded.value();
-    const auto given = load_given_profile(options.profile_file);
-    if (!given) {
-        return given.error();
+    if (const Status same = check_standard(file, loaded.value().standard, options, main.record);
+        !same) {
+        return same.error();
     }
-    const std::optional<record::Profile>& profile = given.value() ? given.value() : record.profile;
-    const auto reference = reference_figures(options, profile);
-    if (!reference) {
-        return reference.error();
+    Judged other = judged(std::move(loaded).value(), profile);
+    if (same_readings(other.figures, main.figures)) {
+        return Error{ErrorKind::kFile,
+                     fmt::format("{} and {} hold the same measurement, expected different ones; "
+                                 "give another record",
+                                 options.record_file, file)};
     }
-    const capture::Observation observation = record::observation_of(record);
-    const analysis::FigureSet figures = evaluate(observation, profile).figures;
-    const auto& good = reference.value();
-    diagnose::Evidence evidence = record::evidence_from(catalogue.value(), figures, observation,
-                                                        profile, good ? &*good : nullptr);
-    if (record.power && record.power->trip) {
-        evidence.trip = record.power->trip->cause;
+    return other;
+}
+
+diagnose::Evidence evidence_of(const Judging& judging, const Judged& board) {
+    diagnose::Evidence evidence =
+        record::evidence_from(judging.catalogue, board.figures, board.observation, judging.profile,
+                              judging.reference ? &*judging.reference : nullptr);
+    record::add_start(board.record, judging.profile, evidence);
+    return evidence;
+}
+
+Result<Judging> judging_with(const DiagnoseCommand& options, Judged& main) {
+    Result<diagnose::Catalogue> catalogue = catalogue_of(options);
+    if (!catalogue) {
+        return catalogue.error();
     }
-    const diagnose::Diagnosis found = diagnose::diagnose(catalogue.value(), evidence);
+    Judging judging{std::move(catalogue).value(), main.record.profile, std::nullopt};
+    if (!options.profile_file.empty()) {
+        Result<record::Profile> given = record::load_profile(options.profile_file);
+        if (!given) {
+            return given.error();
+        }
+        judging.profile = std::move(given).value();
+    }
+    if (judging.profile) {
+        const std::string what =
+            options.profile_file.empty() ? "its own profile" : options.profile_file;
+        if (const Status same =
+                check_standard(what, judging.profile->standard, options, main.record);
+            !same) {
+            return same.error();
+        }
+    }
+    main = judged(std::move(main.record), judging.profile);
+    if (!options.reference_file.empty()) {
+        Result<Judged> reference =
+            other_record(options.reference_file, options, main, judging.profile);
+        if (!reference) {
+            return reference.error();
+        }
+        judging.reference = std::move(reference).value().figures;
+    }
+    return judging;
+}
+
+/// The record's own reading of a figure counts before the sweep's.
+void add_sweep_figures(const analysis::FigureSet& swept, analysis::FigureSet& figures) {
+    for (const analysis::Figure& figure : swept) {
+        const auto same = std::find_if(figures.begin(), figures.end(),
+                                       [&](const auto& own) { return own.name == figure.name; });
+        if (same == figures.end()) {
+            figures.push_back(figure);
+        } else if (same->status != analysis::FigureStatus::kMeasured) {
+            *same = figure;
+        }
+    }
+}
+
+SweptSync swept_sync(const std::string& file, const Judged& main,
+                     const std::optional<record::Profile>& profile) {
+    const auto rate = [&](double seen, double (*nominal)(const record::Profile&)) {
+        return seen > 0 || !profile ? seen : nominal(*profile);
+    };
+    return {file, main.record.standard,
+            rate(main.observation.line_rate_hz, record::nominal_line_rate_hz),
+            rate(main.observation.field_rate_hz, record::nominal_field_rate_hz)};
+}
+
+Result<ExitCode> run_diagnose(const DiagnoseCommand& options, Seams& seams) {
+    Result<record::Record> loaded = record::load_record(options.record_file);
+    if (!loaded) {
+        return loaded.error();
+    }
+    Judged main{std::move(loaded).value(), {}, {}};
+    const Result<Judging> judging = judging_with(options, main);
+    if (!judging) {
+        return judging.error();
+    }
+    const Judging& with = judging.value();
+    diagnose::Evidence evidence = evidence_of(with, main);
+    if (!options.cold_file.empty()) {
+        const Result<Judged> cold = other_record(options.cold_file, options, main, with.profile);
+        if (!cold) {
+            return cold.error();
+        }
+        diagnose::add_cold(evidence, evidence_of(with, cold.value()));
+    }
+    const Result<SweepEvidence> swept =
+        sweep_evidence(options.sweep_files, swept_sync(options.record_file, main, with.profile),
+                       is_simulated(main.record), seams);
+    if (!swept) {
+        return swept.error();
+    }
+    add_sweep_figures(swept.value().figures, evidence.figures);
+    diagnose::bound(with.catalogue, evidence);
+    diagnose::Diagnosis found = diagnose::diagnose(with.catalogue, evidence);
+    diagnose::doubt_healthy(with.catalogue, evidence, found);
     std::vector<std::string> remarks;
     if (!evidence.trip.empty()) {
-        remarks.push_back("the bench switched the board off: " + record.power->trip->text);
+        remarks.push_back("the bench switched the board off: " + main.record.power->trip->text);
     }
-    for (const std::string& remark : report::heat_remarks(figures, profile)) {
-        remarks.push_back(remark);
+    for (const auto& more :
+         {swept.value().remarks, report::heat_remarks(main.figures, with.profile)}) {
+        remarks.insert(remarks.end(), more.begin(), more.end());
     }
     seams.out << (options.json ? report::diagnosis_json(found, remarks, options.record_file)
                                : report::diagnosis_text(found, remarks));
-    return found.outcome == diagnose::Outcome::kHealthy ? ExitCode::kGood : ExitCode::kVerdict;
+    switch (found.outcome) {
+    case diagnose::Outcome::kHealthy:
+        return ExitCode::kGood;
+    case diagnose::Outcome::kNoFigures:
+        return ExitCode::kCannotTell;
+    case diagnose::Outcome::kSuspect:
+    case diagnose::Outcome::kSection:
+    case diagnose::Outcome::kUnclear:
+        break;
+    }
+    return ExitCode::kVerdict;
 }
 
 } // namespace
@@ -88,12 +219,23 @@ void set_up_diagnose(Parser& app, Chosen& chosen) {
                        "profile of the board type with expected figures, in place of the record's");
     command.add_option("--reference", options->reference_file,
                        "record of a good board, best the same one: counts before the profile");
+    command
+        .add_option("--sweep", options->sweep_files,
+                    "log of a lock sweep of the same board: its free run and hold range count, "
+                    "too; may be given again")
+        .one_value_at_a_time();
+    command.add_option("--cold", options->cold_file,
+                       "record of the same board taken cold, for faults that come with heat");
     command.add_option("--catalogue", options->catalogue_file,
                        "catalogue of faults, in place of the built-in one");
     command.add_flag("--json", options->json, "print JSON");
-    command.footer("Exit code 1: a fault is suspected, or something is wrong that cannot be told, "
-                   "or nothing could be judged.\n\nExample:\n  yokedock diagnose board.json "
-                   "--profile quillwood13.profile.json");
+    command.footer(
+        "Exit code 0: nothing found. 1: a fault is suspected, or something is wrong that cannot be "
+        "told. 7: nothing could be judged.\n\n"
+        "Examples:\n"
+        "  yokedock diagnose board.json --profile quillwood13.profile.json\n"
+        "  yokedock diagnose warm.json --profile quillwood13.profile.json --cold cold.json --sweep "
+        "hold.jsonl");
 }
 
 } // namespace yokedock::cli

@@ -75,17 +75,6 @@ report::RampPlot plot_of(const analysis::RampPlot& ramp) {
 
 } // namespace
 
-Result<std::optional<record::Profile>> load_given_profile(const std::string& file) {
-    if (file.empty()) {
-        return std::optional<record::Profile>();
-    }
-    Result<record::Profile> loaded = record::load_profile(file);
-    if (!loaded) {
-        return loaded.error();
-    }
-    return std::optional(std::move(loaded).value());
-}
-
 analysis::AnalysisOptions analysis_options(const std::optional<record::Profile>& profile) {
     analysis::AnalysisOptions options;
     if (!profile) {
@@ -114,6 +103,17 @@ Evaluation evaluate(const capture::Observation& observation,
         evaluation.plots.push_back(plot_of(ramp));
     }
     return evaluation;
+}
+
+bool same_readings(const analysis::FigureSet& a, const analysis::FigureSet& b) {
+    const auto measured = [](const analysis::Figure& f) {
+        return f.status == analysis::FigureStatus::kMeasured;
+    };
+    return std::any_of(a.begin(), a.end(), measured) &&
+           std::equal(a.begin(), a.end(), b.begin(), b.end(),
+                      [&](const analysis::Figure& x, const analysis::Figure& y) {
+                          return x.status == y.status && (!measured(x) || x.value == y.value);
+                      });
 }
 
 } // namespace yokedock::cli

@@ -101,7 +101,8 @@ Error nothing_found(const std::vector<Found>& all) {
     return {
         ErrorKind::kLink,
         fmt::format("no bench found: {}, expected one that answers; plug one in, give its address "
-                    "(yokedock find tcp:HOST:PORT), or start the virtual bench: ./demo/run",
+                    "(yokedock find tcp:HOST:PORT), or start the virtual bench: "
+                    "yokedock_virtual_bench --listen 4100",
                     all.empty() ? "this machine has no serial port"
                                 : fmt::format("{} of {} places answered", 0, all.size()))};
 }

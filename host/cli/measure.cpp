@@ -108,7 +108,8 @@ Result<ExitCode> finish(const MeasureCommand& options, const Prepared& prepared,
             shown = status.error();
         }
     } else {
-        shown = compare_record(record, prepared.record_file, options.compare, options.output, seams);
+        shown =
+            compare_record(record, prepared.record_file, options.compare, options.output, seams);
     }
     print_next(prepared.record_file, options.output, seams);
     if (outcome.error) {
@@ -189,8 +190,12 @@ void set_up_measure(Parser& app, Chosen& chosen) {
         .group("Compare");
     add_compare_options(command, options->compare);
     add_output_options(command, options->output);
-    command.footer("Example:\n  yokedock measure --bench tcp:127.0.0.1:4100 --supply outside --standard 525/59.94 "
-                   "--out board.json\n\n" +
+    command.footer("Examples:\n"
+                   "  yokedock measure --bench tcp:127.0.0.1:4100 --profile board.profile.json "
+                   "--out board.json\n"
+                   "  yokedock measure --bench tcp:127.0.0.1:4100 --supply outside --standard "
+                   "525/59.94 --out board.json\n"
+                   "The second watches nothing: the board is powered by something else.\n\n" +
                    caution_text());
 }
 

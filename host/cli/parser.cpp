@@ -5,6 +5,27 @@
 #include <utility>
 
 namespace yokedock::cli {
+namespace {
+
+/// A word that is unknown is the mistake, not what is missing because it was misspelt.
+std::string problem(const CLI::App& command, const std::string& complaint,
+                    const std::string& name) {
+    const std::vector<std::string> unknown = command.remaining();
+    if (unknown.empty()) {
+        return complaint;
+    }
+    std::string names;
+    for (const CLI::App* each : command.get_subcommands([](const CLI::App*) { return true; })) {
+        names += (names.empty() ? "" : ", ") + each->get_name();
+    }
+    if (unknown.front().rfind('-', 0) == 0) {
+        return '"' + unknown.front() + "\" is no option of " + name;
+    }
+    return '"' + unknown.front() + "\" is not understood by " + name + ", expected " +
+           (names.empty() ? "options and the files or addresses it takes" : "one of " + names);
+}
+
+} // namespace
 
 ParserOption ParserOption::group(const std::string& heading) {
     option_->group(heading);
@@ -96,11 +117,13 @@ std::optional<ParseStop> ProgramParser::parse(const std::vector<std::string>& ar
             return ParseStop{shown.str(), ""};
         }
         std::string command = name_;
-        for (const CLI::App* at = app_.get(); !at->get_subcommands().empty();) {
-            at = at->get_subcommands().front();
-            command += " " + at->get_name();
+        const CLI::App* deepest = app_.get();
+        while (!deepest->get_subcommands().empty()) {
+            deepest = deepest->get_subcommands().front();
+            command += " " + deepest->get_name();
         }
-        return ParseStop{"", std::string(error.what()) + "; see " + command + " --help"};
+        return ParseStop{"",
+                         problem(*deepest, error.what(), command) + "; see " + command + " --help"};
     }
     return {};
 }

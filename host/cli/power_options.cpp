@@ -177,6 +177,20 @@ void add_power_options(Parser& command, PowerOptions& options) {
         .group("Power");
 }
 
+std::string not_switched_text(const record::Profile& profile, std::string_view first) {
+    std::string names;
+    for (const std::string& key : bench::missing_limits(power_limits(profile))) {
+        names += (names.empty() ? "limits." : ", limits.") + key;
+    }
+    return names.empty()
+               ? ""
+               : report::paragraph(first, "The bench will not switch a supply on by this profile: "
+                                          "it must state " +
+                                              names +
+                                              ". How to choose them: docs/profile.md, Choosing "
+                                              "limits.");
+}
+
 bench::PowerLimits power_limits(const record::Profile& profile) {
     bench::PowerLimits limits;
 #define X(member, needed, without) limits.member = profile.limits.member;

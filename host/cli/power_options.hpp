@@ -44,4 +44,9 @@ struct PowerPlan {
 /// The profile's limits as the bench takes them. Pure.
 [[nodiscard]] bench::PowerLimits power_limits(const record::Profile& profile);
 
+/// A paragraph, begun with `first`, that names the limits without which the bench switches no
+/// supply by this profile; "" none is missing. Pure.
+[[nodiscard]] std::string not_switched_text(const record::Profile& profile,
+                                            std::string_view first = "");
+
 } // namespace yokedock::cli

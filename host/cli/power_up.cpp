@@ -38,8 +38,9 @@ std::string trip_path(const TripFile& file) {
     return (folder / dated_name("yokedock-trip-", file.time_utc, ".json")).string();
 }
 
-/// A record of what the bench kept, and of the capture that was cut off.
-void keep(const bench::Trip& trip, capture::RawCapture kept, const std::string& last,
+/// A record of what the bench kept, and of the capture that was cut off. Where the computer judged
+/// the start, the bench kept nothing: stages and trip alone.
+void keep(const bench::Trip& trip, std::optional<capture::RawCapture> kept, const std::string& last,
           const TripFile& file, const std::optional<record::Profile>& profile,
           BoardSession& session, Seams& seams) {
     record::Record record;
@@ -59,7 +60,9 @@ void keep(const bench::Trip& trip, capture::RawCapture kept, const std::string& 
     if (session.cut) {
         record.raw->captures.push_back(*session.cut);
     }
-    record.raw->captures.push_back(std::move(kept));
+    if (kept) {
+        record.raw->captures.push_back(std::move(*kept));
+    }
     const std::string path = trip_path(file);
     const Status saved = record::save_record(record, path, record::IfExists::kRefuse);
     seams.err << (saved ? "trip: " + path : "warning: the trip was not kept: " + saved.error().text)
@@ -83,7 +86,8 @@ void explain(const bench::Trip& trip, const std::optional<record::Profile>& prof
     session.power.trip = record::trip_record(trip);
     if (profile) {
         std::string parts;
-        for (const std::string& part : suspects(trip.cause, *profile)) {
+        const auto cause = bench::feed_too_high(trip) ? wire::StopCause::supply_high : trip.cause;
+        for (const std::string& part : suspects(cause, *profile)) {
             parts += (parts.empty() ? "" : ", ") + part;
         }
         if (!parts.empty()) {
@@ -91,7 +95,10 @@ void explain(const bench::Trip& trip, const std::optional<record::Profile>& prof
         }
     }
     if (trip.time == 0) {
-        return; // the supply was never on, or the host itself switched it off: nothing was kept
+        if (trip.tripped) { // the computer itself switched it off
+            keep(trip, std::nullopt, "", file, profile, session, seams);
+        }
+        return;
     }
     Result<capture::RawCapture> kept = capture::read_trip(session.bench, trip.time);
     if (!kept) {

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The dialogue of `profile new`: one question at a time, with unit, range and a default.
+#include "host/bench/power_limits.hpp"
 #include "host/cli/profile_form.hpp"
 #include "host/report/text.hpp"
 #include "shared/sync/standards.hpp"
@@ -77,6 +78,15 @@ std::string default_word(const FormField& field, const FormWords& words) {
     return kLeaveOut;
 }
 
+bool switches_supply(const FormField& field) {
+    for (const std::string& key : bench::missing_limits({})) {
+        if (field.path == "limits." + key) {
+            return true;
+        }
+    }
+    return false;
+}
+
 std::string prompt(const FormField& field, const std::string& standard) {
     std::string range;
     if (field.key->type == record::KeyType::kNumber) {
@@ -95,7 +105,10 @@ std::string prompt(const FormField& field, const std::string& standard) {
     const bool can_go =
         !field.needed && field.path != "line_rate_hz" && field.path != "field_rate_hz";
     return '\n' + report::paragraph("", fmt::format("{}: {}", field.path, field.key->text)) +
-           report::paragraph("  ", range + (can_go ? ", - to leave it out" : "")) +
+           report::paragraph(
+               "  ",
+               range + (can_go ? ", - to leave it out" : "") +
+                   (switches_supply(field) ? "; without it the bench switches no supply on" : "")) +
            (standard.empty() ? "  > " : fmt::format("  [{}] > ", standard));
 }
 

@@ -25,14 +25,6 @@ std::string lock_problem(const Board& board) {
     return {};
 }
 
-bool same_readings(const Board& a, const Board& b) {
-    return std::equal(a.figures.begin(), a.figures.end(), b.figures.begin(), b.figures.end(),
-                      [](const analysis::Figure& x, const analysis::Figure& y) {
-                          const bool measured = x.status == analysis::FigureStatus::kMeasured;
-                          return x.status == y.status && (!measured || x.value == y.value);
-                      });
-}
-
 } // namespace
 
 bool is_standard(const std::string& name) {
@@ -91,7 +83,7 @@ Status check_same_kind(const std::vector<Board>& boards,
                                      quoted(boards[i].standard))};
         }
         for (std::size_t k = 0; k < i; ++k) {
-            if (same_readings(boards[k], boards[i])) {
+            if (same_readings(boards[k].figures, boards[i].figures)) {
                 return Error{
                     ErrorKind::kFile,
                     fmt::format("{} and {} hold the same measurement, expected one record "

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+#include "host/cli/power_options.hpp"
 #include "host/cli/profile.hpp"
 #include "host/record/file.hpp"
 #include "host/record/json_text.hpp"
@@ -44,7 +45,8 @@ void show_text(const record::CheckedProfile& checked, Seams& seams) {
                   << fmt::format("  {} parts, {} expected figures, {} questions of its own\n",
                                  checked.profile->parts.size(), checked.profile->expected.size(),
                                  checked.profile->questions.size())
-                  << report::unguarded_text(*checked.profile);
+                  << report::unguarded_text(*checked.profile)
+                  << not_switched_text(*checked.profile);
     }
 }
 

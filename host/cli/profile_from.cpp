@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
-#include "host/cli/evaluate.hpp"
 #include "host/cli/profile.hpp"
 #include "host/cli/profile_boards.hpp"
+#include "host/cli/profile_sweeps.hpp"
 #include "host/record/json_text.hpp"
 #include "host/record/profile_json.hpp"
 #include "host/record/profile_learn.hpp"
@@ -16,6 +16,7 @@ namespace {
 
 struct FromCommand {
     std::vector<std::string> records;
+    std::vector<std::string> sweeps;
     std::string out_file;
     std::string base_file;
     std::string name;
@@ -99,11 +100,14 @@ Result<ExitCode> run_from(const FromCommand& options, Seams& seams) {
     if (const Status writable = record::check_writable(options.out_file, if_exists); !writable) {
         return writable.error();
     }
-    auto given = load_given_profile(options.base_file);
-    if (!given) {
-        return given.error();
+    std::optional<record::Profile> base;
+    if (!options.base_file.empty()) {
+        Result<record::Profile> loaded = record::load_profile(options.base_file);
+        if (!loaded) {
+            return loaded.error();
+        }
+        base = std::move(loaded).value();
     }
-    std::optional<record::Profile> base = std::move(given).value();
     std::vector<Board> boards;
     for (const std::string& file : options.records) {
         if (seams.stop.stopped()) {
@@ -118,7 +122,15 @@ Result<ExitCode> run_from(const FromCommand& options, Seams& seams) {
     if (const Status kind = check_same_kind(boards, base); !kind) {
         return kind.error();
     }
-    if (const auto against = objections(boards); !against.empty()) {
+    const Result<std::vector<SweptBoard>> swept = load_sweeps(options.sweeps, boards[0], seams);
+    if (!swept) {
+        return swept.error();
+    }
+    auto against = objections(boards);
+    for (const std::string& one : sweep_objections(swept.value(), boards[0])) {
+        against.push_back(one);
+    }
+    if (!against.empty()) {
         std::string words;
         for (const std::string& one : against) {
             words += (words.empty() ? "" : "; ") + one;
@@ -139,8 +151,9 @@ Result<ExitCode> run_from(const FromCommand& options, Seams& seams) {
     for (const Board& board : boards) {
         figures.push_back(board.figures);
     }
-    const record::Learned learned = record::learn_expected(figures);
+    record::Learned learned = record::learn_expected(figures);
     profile.expected = learned.expected;
+    learn_sweeps(swept.value(), base, profile, learned);
     profile.simulated = boards[0].simulated;
     profile.notes.push_back(from_note(boards));
     const std::string text = record::profile_text(profile);
@@ -179,8 +192,13 @@ void set_up_profile_from(Parser& profile, Chosen& chosen) {
     command.add_option("--profile", options->base_file,
                        "profile to add the figures to (default: the first record's own, if any)");
     command.add_option("--name", options->name, "name of the board type");
+    command
+        .add_option("--sweep", options->sweeps,
+                    "log of a lock sweep of a good board, each of another one: free run and hold "
+                    "range are learned, too; may be given again")
+        .one_value_at_a_time();
     command.add_flag("--any-record", options->any_record,
-                     "take incomplete records and boards that are not locked, too");
+                     "take incomplete records and sweeps, and boards that are not locked, too");
     command.add_flag("--force", options->force, "replace a file that exists");
     command.add_flag("--json", options->json, "results as JSON");
     command.footer(

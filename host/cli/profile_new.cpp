@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+#include "host/cli/power_options.hpp"
 #include "host/cli/profile.hpp"
 #include "host/cli/profile_form.hpp"
 #include "host/record/file.hpp"
@@ -104,6 +105,7 @@ Result<ExitCode> run_new(const NewCommand& options, Seams& seams) {
     }
     seams.out << report::profile_report(*checked.profile);
     seams.err << "profile: " << options.out_file << '\n'
+              << not_switched_text(*checked.profile, "warning: ")
               << report::paragraph("", "next: write parts and questions into it (docs/profile.md), "
                                        "learn the expected figures with yokedock profile from, "
                                        "check it with yokedock profile check");
@@ -137,7 +139,10 @@ void set_up_profile_new(Parser& profile, Chosen& chosen) {
         "On a terminal, what is needed and not given is asked for, one question at a time.\n\n"
         "Example:\n  yokedock profile new --out board.profile.json --name \"Quillwood 13\" "
         "--standard 525/59.94 --live-to-mains no --own-line-output-transformer yes "
-        "--supply-min-v 21.5 --supply-max-v 26.5 --supply-max-a 1");
+        "--supply-min-v 21.5 --supply-max-v 26.5 --supply-max-a 1 --soft-start-ms 500 "
+        "--soft-start-min-v 10 --supply-idle-max-a 0.8 --vertical-yoke-inductance-h 0.022 "
+        "--vertical-yoke-resistance-ohm 11\n\n"
+        "How to choose limits: docs/profile.md, Choosing limits.");
 }
 
 } // namespace yokedock::cli

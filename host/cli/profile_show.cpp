@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+#include "host/cli/power_options.hpp"
 #include "host/cli/profile.hpp"
 #include "host/record/json_text.hpp"
 #include "host/record/profile_json.hpp"
@@ -25,7 +26,7 @@ Result<ExitCode> run_show(const ShowCommand& options, Seams& seams) {
                                         {"file", options.file},
                                         {"profile", record::profile_to_json(profile.value())}});
     } else {
-        seams.out << report::profile_report(profile.value());
+        seams.out << report::profile_report(profile.value()) << not_switched_text(profile.value());
     }
     return ExitCode::kGood;
 }

@@ -14,6 +14,7 @@ namespace {
 struct RunCommand {
     SessionOptions session;
     double duration_s = 0; ///< 0: until Ctrl-C
+    bool simulated = false;
     bool json = false;
 };
 
@@ -81,7 +82,7 @@ Result<ExitCode> run_run(const RunCommand& options, Seams& seams) {
     if (!plan) {
         return plan.error();
     }
-    const TripFile trip{"", seams.utc_now(), plan.value().sync.standard, false};
+    const TripFile trip{"", seams.utc_now(), plan.value().sync.standard, options.simulated};
     return with_bench(options.session, plan.value(), "; Ctrl-C ends", trip, seams,
                       [&](BoardSession& session) {
                           return watch_board(session, options, plan.value().profile, seams);
@@ -98,11 +99,18 @@ void set_up_run(Parser& app, Chosen& chosen) {
     add_session_options(command, options->session, "keep sync off: watch the free-running board");
     command.add_option("--duration-s", options->duration_s,
                        "end after this time (default: at Ctrl-C)");
+    command.add_flag("--simulated", options->simulated,
+                     "the bench is the virtual one: the record of a trip says so");
     command.add_flag("--json", options->json, "one JSON object per reading and line")
         .group("Output");
-    command.footer("Example:\n  yokedock run --bench tcp:127.0.0.1:4100 --supply outside --standard 525/59.94 "
-                   "--duration-s 5\n\n" +
-                   caution_text());
+    command.footer(
+        "A reading of - was not measured in so short a time; yokedock measure takes longer.\n\n"
+        "Examples:\n"
+        "  yokedock run --bench tcp:127.0.0.1:4100 --profile board.profile.json\n"
+        "  yokedock run --bench tcp:127.0.0.1:4100 --supply outside --standard 525/59.94 "
+        "--duration-s 5\n"
+        "The second watches nothing: the board is powered by something else.\n\n" +
+        caution_text());
 }
 
 } // namespace yokedock::cli

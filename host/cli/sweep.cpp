@@ -234,11 +234,12 @@ void set_up_sweep(Parser& app, Chosen& chosen) {
     command.add_option("--csv", options->csv_file, "write a row per step into this CSV file")
         .group("Output");
     add_output_options(command, options->output, "phase against rate");
-    command.footer("Examples:\n"
-                   "  yokedock sweep --bench tcp:127.0.0.1:4100 --supply outside --standard 525/59.94 --axis "
-                   "vertical --log hold.jsonl\n"
-                   "  yokedock sweep --from hold.jsonl --plot --csv hold.csv\n\n" +
-                   caution_text());
+    command.footer(
+        "Examples:\n"
+        "  yokedock sweep --bench tcp:127.0.0.1:4100 --profile board.profile.json --axis "
+        "vertical --log hold.jsonl\n"
+        "  yokedock sweep --from hold.jsonl --plot --csv hold.csv\n\n" +
+        caution_text());
 }
 
 } // namespace yokedock::cli

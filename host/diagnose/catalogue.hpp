@@ -1,9 +1,11 @@
 // SPDX-License-Identifier: MIT
 // Signatures of faults as data: which figures a fault moves, in which direction and how far. The
 // file is host/diagnose/catalogue.json; host/record/catalogue_file.hpp reads it. Sizes come from
-// circuit theory and MEASUREMENTS section 6, never from the simulated board.
+// circuit theory and independent circuit runs (MEASUREMENTS section 6). Where a first estimate
+// missed an effect, training boards of the simulated bench said so, and it was derived anew.
 #pragma once
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -29,15 +31,18 @@ struct Feature {
     double rail_power_high = 0;   ///< these (no power: both 0)
     double rate_power = 0;        ///< and with its own axis' rate to this power
     bool root = false; ///< others depend on it, it on nobody: only rows that speak of it move it
-    bool needs_lock = false; ///< says nothing while its axis is not locked
+    bool needs_lock = false;   ///< says nothing while its axis is not locked
+    bool only_relates = false; ///< others are judged relative to it; it does not speak itself
 };
 
 /// What a fault makes of one figure, from slight to as bad as it gets.
 struct Effect {
     double low = 1; ///< ratio: factor; difference and shares: deviation; flag: probability of 1
     double high = 1;
+    std::optional<double> mid = {}; ///< half way; nothing: evenly between (ratio: in equal ratios)
     double sd = 0;            ///< doubt of the size besides a third of the effect; in the scale
     bool either_sign = false; ///< ratio: factor or its inverse
+    bool maybe = false;       ///< comes with the fault in half of the cases
 };
 
 struct FaultRow {
@@ -46,6 +51,7 @@ struct FaultRow {
     std::string text;
     std::vector<std::string> roles; ///< words of record::kPartRoles, most likely first
     double prior = 1;               ///< weight among the faults
+    bool comes_with_heat = false;   ///< a board that has it is good while it is cold
     std::map<std::string, Effect> figures;
     std::string derivation;
     std::vector<std::string> mistaken_for; ///< ids

@@ -10,6 +10,7 @@ namespace yokedock::diagnose {
 namespace {
 
 constexpr double kLeastRatio = 0.02; ///< a value at or below 0 counts as this share
+constexpr double kOtherRate = 0.1;   ///< ln: the windows of a record are those of sync
 
 const analysis::Figure* measured_figure(const Evidence& e, const std::string& name) {
     const analysis::Figure* f = analysis::find_figure(e.figures, name);
@@ -35,6 +36,12 @@ double log_ratio(const Evidence& e, const std::string& name) {
 bool locked(const Evidence& e, const std::string& axis) {
     const analysis::Figure* f = measured_figure(e, axis + "_locked");
     return f == nullptr || f->value > 0.5;
+}
+
+/// Nobody can tell whether it is locked. axis: "v_" or "h_".
+bool without_pulses(const Evidence& e, const std::string& axis) {
+    const analysis::Figure* seen = measured_figure(e, axis + "pulses_seen");
+    return seen != nullptr && seen->value < 0.5;
 }
 
 /// What a share is a share of; 0 when it is not known.
@@ -72,6 +79,13 @@ void relate(const Evidence& e, const Feature& feature, Deviation& d) {
     const bool is_rate = feature.name.find("rate_hz") != std::string::npos;
     if (of_axis && !is_rate && !locked(e, axis.substr(0, 1))) {
         d.sd = std::hypot(d.sd, feature.broad);
+    } else if (of_axis && !is_rate && without_pulses(e, axis)) {
+        d.sd = std::hypot(d.sd, 0.5 * feature.broad); // no pulses, no telling
+    }
+    // What the vertical stage draws, and its heat, go with its size, and that with its rate: a
+    // fourth to a half of it, so up to a third of the rate's change.
+    if (feature.name == "supply_a" || feature.name == "heatsink_c") {
+        d.sd = std::hypot(d.sd, 0.3 * log_ratio(e, "v_rate_hz"), locked(e, "v") ? 0.0 : 0.03);
     }
     // A rail beyond 5 % off bends what hangs on it in ways of its own; by a third it says nothing.
     if (!feature.root) {
@@ -80,8 +94,31 @@ void relate(const Evidence& e, const Feature& feature, Deviation& d) {
     }
 }
 
-std::optional<Deviation> deviation(const Evidence& e, const Feature& feature) {
+/// A board that is not locked runs free: its rate stands in for one that was not measured without
+/// sync (it is pulled a little: half a percent more doubt is far below what tolerances leave).
+const analysis::Figure* figure_for(const Evidence& e, const Feature& feature) {
     const analysis::Figure* f = measured_figure(e, feature.name);
+    const std::string axis = feature.name.substr(0, 1);
+    return f == nullptr && feature.name == axis + "_free_rate_hz" && !locked(e, axis)
+               ? measured_figure(e, axis + "_rate_hz")
+               : f;
+}
+
+/// Shapes and sizes of a field or line of quite another length are those of another window.
+bool at_another_rate(const Evidence& e, const Feature& feature) {
+    const std::string axis = feature.name.substr(0, 1);
+    const bool of_axis = feature.name.rfind(axis + "_", 0) == 0 && (axis == "v" || axis == "h");
+    const bool is_rate = feature.name.find("_rate_hz") != std::string::npos ||
+                         feature.name.find("_hold_") != std::string::npos;
+    return of_axis && !is_rate && feature.scale != Scale::kFlag &&
+           std::abs(log_ratio(e, axis + "_rate_hz")) > kOtherRate;
+}
+
+std::optional<Deviation> deviation(const Evidence& e, const Feature& feature) {
+    if (feature.only_relates || at_another_rate(e, feature)) {
+        return std::nullopt;
+    }
+    const analysis::Figure* f = figure_for(e, feature);
     const std::string axis = feature.name.substr(0, 1);
     if (f == nullptr || (feature.needs_lock && !locked(e, axis))) {
         return std::nullopt;

@@ -9,10 +9,11 @@ namespace yokedock::diagnose {
 namespace {
 
 // Chosen on invented figure sets (tests/unit/diagnose), no source.
-constexpr double kTemper = 0.8; ///< figures are not quite independent of each other
-constexpr double kHealthyNeeded = 0.5;
-constexpr double kClear = 0.5;        ///< the first suspect is named from here
-constexpr double kSectionClear = 0.6; ///< or its section
+constexpr double kTemper = 0.8;        ///< figures are not quite independent of each other
+constexpr double kHealthyNeeded = 0.4; ///< more, and nothing is said to be wrong
+constexpr double kClear = 0.5;         ///< the first suspect is named from here
+constexpr double kSectionClear = 0.6;  ///< or its section
+constexpr double kEitherWay = 0.1;
 constexpr double kTripHealthy = 0.02, kTripListed = 0.5, kTripOther = 0.05;
 
 /// ln likelihood relative to a good board, capped figure by figure.
@@ -40,7 +41,8 @@ class Odds {
             const double severity = (k + 0.5) / kSeverities;
             double sum = 0;
             for (std::size_t i = 0; i < found_.size(); ++i) {
-                sum += capped(i, log_fault(found_[i], effect(row, i), severity));
+                sum += capped(i, log_fault(found_[i], effect(row, i),
+                                           nearness(row, *found_[i].feature), severity));
             }
             sums.push_back(sum);
         }
@@ -99,7 +101,8 @@ void explain(const FaultRow& row, const Odds& odds, const std::vector<Deviation>
     std::vector<std::pair<double, std::string>> contra;
     for (std::size_t i = 0; i < found.size(); ++i) {
         const Effect* effect = odds.effect(row, i);
-        const double weight = odds.capped(i, log_fault(found[i], effect, severity));
+        const double weight =
+            odds.capped(i, log_fault(found[i], effect, nearness(row, *found[i].feature), severity));
         if (effect != nullptr && weight > 0.7) {
             pro.emplace_back(-weight, deviation_text(found[i]));
         } else if (effect != nullptr && weight < -0.7) {
@@ -168,6 +171,21 @@ std::vector<NextCheck> choose_checks(const Catalogue& catalogue,
     return out;
 }
 
+/// ln odds of a row from what the board showed cold.
+double cold_odds(double healthy_cold, bool good_when_cold) {
+    return std::log(std::max(good_when_cold ? healthy_cold : 1 - healthy_cold, kEitherWay));
+}
+
+std::optional<double> healthy_when_cold(const Catalogue& catalogue, const Evidence& evidence) {
+    if (evidence.cold.empty()) {
+        return std::nullopt;
+    }
+    Evidence taken_cold = evidence.cold.front();
+    taken_cold.expected.erase("heatsink_c"); // it is expected to be warm
+    const Diagnosis cold = diagnose(catalogue, taken_cold);
+    return cold.figures_used > 0 ? std::optional(cold.healthy) : std::nullopt;
+}
+
 void choose_section(const std::vector<Suspect>& suspects, Diagnosis& d) {
     std::map<std::string, double> sections;
     for (const Suspect& s : suspects) {
@@ -216,6 +234,18 @@ Diagnosis diagnose(const Catalogue& catalogue, const Evidence& evidence) {
         logs.push_back(std::log(fault_share * row.prior / weights) + odds.fault(row, severity[k]) +
                        trip_odds(trip, row));
     }
+    if (const auto healthy = healthy_when_cold(catalogue, evidence)) {
+        logs[0] += cold_odds(*healthy, true);
+        logs[1] += std::log(0.5);
+        for (std::size_t k = 0; k < catalogue.faults.size(); ++k) {
+            logs[k + 2] += cold_odds(*healthy, catalogue.faults[k].comes_with_heat);
+        }
+        out.remarks.push_back(*healthy > 0.5
+                                  ? "cold the board looked good: what is wrong came with heat, or "
+                                    "since then"
+                                  : "cold the board did not look good either: what is wrong does "
+                                    "not need heat");
+    }
     const double top = *std::max_element(logs.begin(), logs.end());
     double sum = 0;
     for (double& x : logs) {
@@ -238,7 +268,9 @@ Diagnosis diagnose(const Catalogue& catalogue, const Evidence& evidence) {
     if (out.outcome != Outcome::kHealthy && out.outcome != Outcome::kNoFigures) {
         out.checks = choose_checks(catalogue, out.suspects);
     }
-    out.remarks = dependence_remarks(found);
+    for (std::string& remark : dependence_remarks(found)) {
+        out.remarks.push_back(std::move(remark));
+    }
     return out;
 }
 

@@ -30,7 +30,13 @@ struct Evidence {
     std::map<std::string, Expectation> expected; ///< by figure; flags need none
     std::vector<BoardPart> parts;                ///< empty: no list
     std::string trip;                            ///< cause that ended the power-up; "" none
+    std::vector<Evidence> cold;                  ///< the same board taken cold; empty: none, else 1
 };
+
+/// A board that was good cold has a fault that comes with heat, or one that came since; a board
+/// that was not has one that was there. Neither is certain: a slight fault is not seen, a bad
+/// contact comes and goes (kEitherWay). Its own cold evidence is dropped.
+void add_cold(Evidence& evidence, Evidence cold);
 
 struct Suspect {
     const FaultRow* fault = nullptr; ///< in the catalogue, which must outlive it

@@ -37,14 +37,19 @@ double span(const capture::Samples& s) {
     return v[v.size() - 1 - v.size() / 100] - v[v.size() / 100];
 }
 
-double rms(const capture::Samples& s) {
-    double mean = 0;
-    for (const double v : s.value) {
-        mean += v / static_cast<double>(s.value.size());
-    }
+double mean(const capture::Samples& s) {
     double sum = 0;
     for (const double v : s.value) {
-        sum += (v - mean) * (v - mean);
+        sum += v;
+    }
+    return sum / static_cast<double>(s.value.size());
+}
+
+double rms(const capture::Samples& s) {
+    const double middle = mean(s);
+    double sum = 0;
+    for (const double v : s.value) {
+        sum += (v - middle) * (v - middle);
     }
     return std::sqrt(sum / static_cast<double>(s.value.size()));
 }
@@ -88,6 +93,9 @@ void add_facts(const capture::Observation& o, Evidence& e) {
     if (out != nullptr && expected(e, "supply_v") > 0) {
         add_flag(e, "v_output_moves", "vertical output moves",
                  span(*out) >= kShare * expected(e, "supply_v"), out->value.size());
+        e.figures.push_back(analysis::measured("v_out_level_v", "vertical output node, mean", "V",
+                                               mean(*out), 0, out->value.size(),
+                                               "mean of samples"));
     }
 }
 

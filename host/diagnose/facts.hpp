@@ -11,8 +11,9 @@ namespace yokedock::diagnose {
 /// Appends v_pulses_seen, h_pulses_seen (the retrace comparator's edges, at a tenth of the nominal
 /// rate at least), v_current_seen, h_current_seen (rms about the mean at least a tenth of a
 /// sawtooth of the expected swing), v_output_moves (a tenth of the rail, peak to peak), each 1 or
-/// 0. What was not sampled is not measured. A bench that listened saw pulses or none; an import
-/// without pulse edges says nothing of pulses.
+/// 0; and v_out_level_v, the mean of the vertical output node. What was not sampled is not
+/// measured. A bench that listened saw pulses or none; an import without pulse edges says nothing
+/// of pulses.
 void add_facts(const capture::Observation& observation, Evidence& evidence);
 
 } // namespace yokedock::diagnose

@@ -6,12 +6,14 @@
 namespace yokedock::diagnose {
 namespace {
 
-constexpr double kStray = 0.002;     ///< share of good boards' figures that are anything
-constexpr double kSideEffect = 0.08; ///< the same under a fault whose row is silent
-constexpr double kMiss = 0.05;       ///< the same under a fault whose row speaks of the figure
+constexpr double kStray = 0.002; ///< share of good boards' figures that are anything
+/// The same under a fault whose row is silent: on its own axis, where either has no axis,
+/// elsewhere.
+constexpr double kSideEffect[] = {0.04, 0.015, 0.005};
+constexpr double kMiss = 0.05; ///< the same under a fault whose row speaks of the figure
 constexpr double kFlagStray =
     1e-4; ///< a good board that shows a 0: lock and pulses are not lost by chance
-constexpr double kFlagSide = 0.05;
+constexpr double kFlagSide[] = {0.05, 0.02, 0.005};
 constexpr double kFlagOther = 0.25;
 constexpr double kSizeDoubt = 0.33; ///< of a predicted effect: boards differ; chosen, no source
 constexpr double kPi = 3.14159265358979323846;
@@ -43,10 +45,17 @@ bool is_flag(const Deviation& d) {
 } // namespace
 
 double predicted(const Feature& feature, const Effect& effect, double severity) {
-    if (feature.scale == Scale::kRatio) {
-        return (1 - severity) * std::log(effect.low) + severity * std::log(effect.high);
+    const auto in_scale = [&](double x) {
+        return feature.scale == Scale::kRatio ? std::log(x) : x;
+    };
+    const double low = in_scale(effect.low);
+    const double high = in_scale(effect.high);
+    if (!effect.mid) {
+        return (1 - severity) * low + severity * high;
     }
-    return (1 - severity) * effect.low + severity * effect.high;
+    const double mid = in_scale(*effect.mid);
+    return severity < 0.5 ? low + 2 * severity * (mid - low)
+                          : mid + (2 * severity - 1) * (high - mid);
 }
 
 double log_healthy(const Deviation& d) {
@@ -57,10 +66,26 @@ double log_other(const Deviation& d) {
     return is_flag(d) ? log_flag(d, 1 - kFlagOther) : std::log(mixed(d, 0, d.sd, 0.5));
 }
 
-double log_fault(const Deviation& d, const Effect* effect, double severity) {
+Nearness nearness(const FaultRow& row, const Feature& feature) {
+    const auto axis_of = [](const std::string& word, std::initializer_list<const char*> v,
+                            std::initializer_list<const char*> h) {
+        const auto begins = [&](const char* with) { return word.rfind(with, 0) == 0; };
+        return std::any_of(v.begin(), v.end(), begins)   ? 'v'
+               : std::any_of(h.begin(), h.end(), begins) ? 'h'
+                                                         : ' ';
+    };
+    const char fault = axis_of(row.section, {"vertical", "ramp", "boost"}, {"line", "horizontal"});
+    const char figure = axis_of(feature.name, {"v_", "heatsink"}, {"h_"});
+    return fault == ' ' || figure == ' ' ? Nearness::kNoAxis
+           : fault == figure             ? Nearness::kSameAxis
+                                         : Nearness::kOtherAxis;
+}
+
+double log_fault(const Deviation& d, const Effect* effect, Nearness near, double severity) {
     if (effect == nullptr) {
-        return is_flag(d) ? log_flag(d, 1 - kFlagSide)
-                          : std::log(mixed(d, 0, d.sd, d.feature->root ? kStray : kSideEffect));
+        const auto k = static_cast<std::size_t>(near);
+        return is_flag(d) ? log_flag(d, 1 - kFlagSide[k])
+                          : std::log(mixed(d, 0, d.sd, d.feature->root ? kStray : kSideEffect[k]));
     }
     const double centre = predicted(*d.feature, *effect, severity);
     if (is_flag(d)) {
@@ -70,6 +95,9 @@ double log_fault(const Deviation& d, const Effect* effect, double severity) {
     double p = mixed(d, centre, sd, kMiss);
     if (effect->either_sign) {
         p = 0.5 * (p + mixed(d, -centre, sd, kMiss));
+    }
+    if (effect->maybe) {
+        p = 0.5 * (p + mixed(d, 0, d.sd, kMiss));
     }
     return std::log(p);
 }

@@ -9,9 +9,14 @@ namespace yokedock::diagnose {
 [[nodiscard]] double log_healthy(const Deviation& deviation);
 /// Unknown fault: half the figures are as on a good board, half anywhere.
 [[nodiscard]] double log_other(const Deviation& deviation);
+/// How near a figure is to the section a row belongs to: side effects come sooner near by.
+enum class Nearness { kSameAxis, kNoAxis, kOtherAxis };
+[[nodiscard]] Nearness nearness(const FaultRow& row, const Feature& feature);
+
 /// A fault of this severity (0 to 1). effect nullptr: the row does not speak of the figure, so it
 /// should stand still, but side effects are more likely than on a good board.
-[[nodiscard]] double log_fault(const Deviation& deviation, const Effect* effect, double severity);
+[[nodiscard]] double log_fault(const Deviation& deviation, const Effect* effect, Nearness near,
+                               double severity);
 
 /// The deviation that an effect predicts, in the scale; flags have none.
 [[nodiscard]] double predicted(const Feature& feature, const Effect& effect, double severity);

@@ -8,7 +8,7 @@ namespace yokedock::lock {
 
 /// A line rate below this part of nominal is sent only when the user allows it by name: the line
 /// output stage stores energy for longer in each line, and its transistor and retrace capacitor see
-/// more than they were chosen for (DESIGN section 10).
+/// more than they were chosen for.
 constexpr double kLowestLineShare = 0.92;
 
 /// The sweep's nominal sync at this rate of the axis swept, Hz.

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/lock/sweep_bench.hpp"
+#include "host/bench/trip.hpp"
 #include "host/capture/line_starts.hpp"
 #include "host/lock/sweep_walk.hpp"
 #include <algorithm>
@@ -8,6 +9,10 @@
 
 namespace yokedock::lock {
 namespace {
+
+/// Beside the guard's samples the edges seen span some lines less than the capture lasts (seen on
+/// the virtual bench); the phase must stand still for all of the dwell.
+constexpr double kGuardedSpareS = 2e-3;
 
 bool vertical(const SweepSettings& s) {
     return s.axis == SweepAxis::kVertical;
@@ -37,6 +42,7 @@ Result<Verdict> SweepBench::watch(double seconds, double steady_s, bool from_off
     };
     capture::CapturePhase phase = edges_only(settings_, seconds);
     if (guarding_ == capture::Guarding::kWatched && bench_.plan()) {
+        phase.seconds += kGuardedSpareS;
         capture::add_quiet_guard(phase.settings, *bench_.plan());
     }
     const capture::CaptureOutcome taken = capture::run_capture(
@@ -89,10 +95,30 @@ Result<Verdict> SweepBench::watch(double seconds, double steady_s, bool from_off
 
 Result<StepResult> SweepBench::run(const SweepStep& step) {
     auto result = run_step(step);
+    if (result) {
+        if (const Status live = still_live(); !live) {
+            result = live.error();
+        }
+    }
     if (!result) {
         locked_hz_ = 0;
     }
     return result;
+}
+
+/// A trip between two captures cuts none off: the board then only seems to have lost its pulses.
+Status SweepBench::still_live() const {
+    if (guarding_ != capture::Guarding::kWatched) {
+        return Done{};
+    }
+    const auto power = bench_.power();
+    if (!power) {
+        return power.error();
+    }
+    if (!bench::supply_off(power.value())) {
+        return Done{};
+    }
+    return Error{ErrorKind::kRefused, bench::trip_text(bench::trip_of(power.value(), "live"))};
 }
 
 Result<StepResult> SweepBench::run_step(const SweepStep& step) {

@@ -2,10 +2,12 @@
 #include "host/record/catalogue_file.hpp"
 #include "host/record/figure_names.hpp"
 #include "host/record/file.hpp"
+#include "host/record/json_lines.hpp"
 #include "host/record/json_reader.hpp"
 #include "host/record/part_roles.hpp"
 #include "shared/wire/messages.hpp"
 #include <algorithm>
+#include <fmt/format.h>
 #include <set>
 #include <string_view>
 
@@ -17,11 +19,10 @@ using diagnose::Scale;
 constexpr std::size_t kMostRows = 500;
 constexpr std::size_t kMostWords = 50;
 
-/// Figures of a diagnosis that are none of the analysis: facts of a dead board, and the rates
-/// without sync.
+/// Figures of a diagnosis that are none of the analysis: facts of a dead board, and a mean.
 constexpr const char* kOwnFigures[] = {"v_pulses_seen",  "h_pulses_seen",  "v_current_seen",
-                                       "h_current_seen", "v_output_moves", "v_free_rate_hz",
-                                       "h_free_rate_hz"};
+                                       "h_current_seen", "v_output_moves", "v_out_level_v",
+                                       "start_rail_up"};
 
 struct ScaleWord {
     const char* word;
@@ -100,7 +101,7 @@ Scale scale_from(const Node& node) {
 
 diagnose::Feature feature_from(const std::string& name, const Node& node) {
     node.allow_only({"scale", "broad", "default_tolerance", "floor", "rail_power", "rate_power",
-                     "needs_lock", "root"});
+                     "needs_lock", "only_relates", "root"});
     if (!is_figure(name)) {
         const std::string near = nearest_figure_name(name);
         node.complain("a figure that nobody measures",
@@ -130,11 +131,14 @@ diagnose::Feature feature_from(const std::string& name, const Node& node) {
     if (const auto needs = node.maybe("needs_lock")) {
         f.needs_lock = needs->boolean();
     }
+    if (const auto relates = node.maybe("only_relates")) {
+        f.only_relates = relates->boolean();
+    }
     return f;
 }
 
 diagnose::Effect effect_from(const Node& node, const diagnose::Feature& feature) {
-    node.allow_only({"low", "high", "sd", "either_sign"});
+    node.allow_only({"low", "mid", "high", "sd", "either_sign", "maybe"});
     const bool flag = feature.scale == Scale::kFlag;
     const bool ratio = feature.scale == Scale::kRatio;
     const double least = flag ? 0 : ratio ? 0.01 : -1e6;
@@ -142,11 +146,17 @@ diagnose::Effect effect_from(const Node& node, const diagnose::Feature& feature)
     diagnose::Effect e;
     e.low = node.at("low").number(least, most);
     e.high = node.at("high").number(least, most);
+    if (const auto mid = node.maybe("mid")) {
+        e.mid = mid->number(least, most);
+    }
     if (const auto sd = node.maybe("sd")) {
         e.sd = sd->number(0, 1e6);
     }
     if (const auto either = node.maybe("either_sign")) {
         e.either_sign = either->boolean();
+    }
+    if (const auto maybe = node.maybe("maybe")) {
+        e.maybe = maybe->boolean();
     }
     return e;
 }
@@ -174,7 +184,7 @@ const auto kAnyWord = [](const std::string& word) { return !word.empty(); };
 
 diagnose::FaultRow fault_from(const Node& node, const diagnose::Catalogue& catalogue) {
     node.allow_only({"id", "section", "text", "roles", "prior", "figures", "derivation",
-                     "mistaken_for", "checks", "trips"});
+                     "mistaken_for", "checks", "trips", "comes_with_heat"});
     diagnose::FaultRow row;
     row.id = filled_text(node.at("id"));
     row.section = checked_word(node.at("section"), is_section, "a section of docs/profile.md");
@@ -182,6 +192,9 @@ diagnose::FaultRow fault_from(const Node& node, const diagnose::Catalogue& catal
     row.roles = words(node.at("roles"), is_role, "a role of docs/profile.md");
     row.prior = node.at("prior").number(1e-3, 1e3);
     row.figures = effects_from(node.at("figures"), catalogue);
+    if (const auto heat = node.maybe("comes_with_heat")) {
+        row.comes_with_heat = heat->boolean();
+    }
     row.derivation = filled_text(node.at("derivation"));
     row.mistaken_for = words(node.at("mistaken_for"), kAnyWord, "a fault's id");
     row.checks = words(node.at("checks"), kAnyWord, "a check's id");
@@ -264,6 +277,14 @@ diagnose::Catalogue catalogue_from_json(const Node& root) {
     return out;
 }
 
+Error wrong(const std::string& file, int line, const ReadContext::Complaint& complaint) {
+    return {ErrorKind::kFile,
+            fmt::format("cannot use catalogue {}: line {}: {} is {}, expected {}; correct it, or "
+                        "leave --catalogue out to use the built-in one",
+                        file, line, complaint.path.empty() ? "the whole file" : complaint.path,
+                        complaint.is, complaint.expected)};
+}
+
 } // namespace
 
 Result<diagnose::Catalogue> catalogue_from_text(const std::string& text, const std::string& file) {
@@ -277,6 +298,14 @@ Result<diagnose::Catalogue> catalogue_from_text(const std::string& text, const s
     diagnose::Catalogue out;
     if (!context.error) {
         out = catalogue_from_json(root);
+    }
+    const JsonLines lines = find_json_lines(text);
+    if (!context.error && !lines.repeated.empty()) {
+        const JsonLines::Repeated& key = lines.repeated.front();
+        return wrong(file, key.line, {key.path, "given twice", "each key once"});
+    }
+    if (context.error && context.first) {
+        return wrong(file, lines.line(context.first->path), *context.first);
     }
     return context.error ? Result<diagnose::Catalogue>(*context.error) : out;
 }

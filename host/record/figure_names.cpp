@@ -1,12 +1,28 @@
 // SPDX-License-Identifier: MIT
 #include "host/record/figure_names.hpp"
 #include "host/analysis/analyse.hpp"
+#include "host/lock/sweep_figures.hpp"
 #include "host/record/nearest.hpp"
 
 namespace yokedock::record {
 
+namespace {
+
+analysis::FigureSet all_figures() {
+    analysis::FigureSet figures = analysis::analyse({}).figures;
+    for (const lock::SweepAxis axis : {lock::SweepAxis::kVertical, lock::SweepAxis::kHorizontal}) {
+        lock::SweepSummary none;
+        none.settings.axis = axis;
+        const analysis::FigureSet swept = lock::sweep_figures(none);
+        figures.insert(figures.end(), swept.begin(), swept.end());
+    }
+    return figures;
+}
+
+} // namespace
+
 const analysis::FigureSet& known_figures() {
-    static const analysis::FigureSet figures = analysis::analyse({}).figures;
+    static const analysis::FigureSet figures = all_figures();
     return figures;
 }
 

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// The names and units of all figures, from the analysis itself: it always returns all of them.
+// The names and units of all figures, from the analysis and the lock sweep themselves: they always
+// return all of them.
 #pragma once
 #include "host/analysis/figure.hpp"
 

@@ -47,6 +47,7 @@ void Node::complain(const std::string& is, const std::string& expected) const {
         context_->complaints.push_back({path_, is, expected});
     }
     if (!context_->error) {
+        context_->first = {path_, is, expected};
         context_->error = Error{
             ErrorKind::kFile,
             fmt::format("cannot use {} {}: {} is {}, expected {}; the file is damaged or was not "

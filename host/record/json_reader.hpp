@@ -25,6 +25,7 @@ struct ReadContext {
         std::string expected;
     };
     std::vector<Complaint> complaints = {}; ///< all of them, with collect; at most kMostComplaints
+    std::optional<Complaint> first = {};    ///< the one that `error` tells, of a place in the file
 };
 
 constexpr std::size_t kMostComplaints = 1000;

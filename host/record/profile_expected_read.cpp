@@ -78,9 +78,11 @@ std::map<std::string, ExpectedFigure> expected_from_json(const KeyedObject& root
         if (analysis::find_figure(known_figures(), name) == nullptr) {
             const std::string near = nearest_figure_name(name);
             node.complain("no figure of the analysis",
-                          near.empty() ? "a name that yokedock analyse --json prints"
+                          near.empty() ? "a name that yokedock analyse --json prints, or a lock "
+                                         "sweep's: v_ or h_ with free_rate_hz, hold_below_pct, "
+                                         "hold_above_pct"
                                        : near + " perhaps; yokedock analyse --json prints all "
-                                                "names");
+                                                "names but a lock sweep's");
         }
         out[name] = figure_from_json(node, KeyedObject(node, "expected.FIGURE", root.schema()));
     }

@@ -42,7 +42,8 @@ const ProfileKey kRows[] = {
     {"", "questions", kList, false, 2, "", 0, 0,
      "asked before a first power-up after work, besides those always asked"},
     {"", "expected", kObject, false, 2, "", 0, 0,
-     "figure name to what a good board shows; the names are those of `yokedock analyse --json`"},
+     "figure name to what a good board shows; the names are those of `yokedock analyse --json` "
+     "and of a lock sweep (docs/diagnosis.md)"},
     {"", "parts", kList, false, 2, "", 0, 0, "parts list"},
     {"", "notes", kList, false, 2, "", 0, 0, "texts for the reader"},
 

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/record/profile_learn.hpp"
+#include "host/record/free_rates.hpp"
 #include <algorithm>
 #include <cassert>
 #include <cmath>
@@ -45,7 +46,27 @@ bool is_exact(const Figure& figure) {
     return figure.unit.empty() && figure.u == 0;
 }
 
+bool ends_in(const std::string& name, const std::string& end) {
+    return name.size() >= end.size() &&
+           name.compare(name.size() - end.size(), end.size(), end) == 0;
+}
+
+/// Of a lock sweep's figures; 0: it is none. An end of the range moves with the free run and with
+/// the range's width.
+double sweep_tolerance(const Figure& figure) {
+    const double free = figure.name.rfind("h_", 0) == 0 ? kLineFreeTolerance : kFieldFreeTolerance;
+    if (ends_in(figure.name, "_free_rate_hz")) {
+        return free * figure.value;
+    }
+    const bool hold =
+        ends_in(figure.name, "_hold_below_pct") || ends_in(figure.name, "_hold_above_pct");
+    return hold ? std::hypot(kHoldTolerance * figure.value, 100 * free) : 0;
+}
+
 double default_tolerance(const Figure& figure) {
+    if (const double swept = sweep_tolerance(figure); swept > 0) {
+        return swept;
+    }
     for (const DefaultTolerance& row : kDefaultTolerances) {
         if (figure.unit == row.unit) {
             const bool horizontal = figure.name.rfind("h_", 0) == 0;

@@ -17,7 +17,8 @@ struct Learned {
 
 /// One set of figures per board; at least one. A figure is learned when all boards have it.
 ///
-/// One board: value as measured, tolerance by default for its unit (common practice, no source).
+/// One board: value as measured, tolerance by default for its unit (common practice, no source); a
+/// lock sweep's figures: from the tolerance of parts, see free_rates.hpp.
 /// n boards: mean, and the 95 % prediction interval for one more board of the same kind,
 /// t(0.975, n - 1) s sqrt(1 + 1/n) (Hahn and Meeker, Statistical Intervals, 1991, chapter 4, from
 /// memory; normal spread assumed), widened by twice the mean uncertainty of the readings, since

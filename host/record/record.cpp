@@ -37,6 +37,13 @@ ImportedData imported_from_json(const Node& root) {
 
 Record record_from_json(const Node& root, ReadContext& context) {
     Record record;
+    if (!root.maybe("format") && root.maybe("schema") && root.maybe("name")) {
+        context.error = Error{ErrorKind::kFile,
+                              "cannot use " + context.file +
+                                  " as a record: it looks like a profile, expected a record as "
+                                  "yokedock measure writes it; give a profile with --profile"};
+        return record;
+    }
     const std::string format = root.at("format").text();
     if (format != kFormat) {
         root.at("format").complain('"' + format.substr(0, 40) + '"',
@@ -93,6 +100,12 @@ std::string to_json_text(const Record& record) {
 }
 
 Result<Record> from_json_text(const std::string& text, const std::string& file) {
+    if (text.rfind("{\"kind\":", 0) == 0) {
+        return Error{ErrorKind::kFile, "cannot use " + file +
+                                           " as a record: it is a sweep log, expected a record as "
+                                           "yokedock measure writes it; yokedock sweep --from "
+                                           "shows a log"};
+    }
     const Result<nlohmann::json> document = parse_json(text, file, "record");
     if (!document) {
         return document.error();

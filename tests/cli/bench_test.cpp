@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: MIT
 // The program against the virtual bench: the real firmware image behind a socket.
 #include "tests/cli/fixture.hpp"
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <csignal>
+#include <filesystem>
 #include <nlohmann/json.hpp>
 
 using Catch::Contains;
@@ -167,9 +169,13 @@ TEST_CASE("a bench unplugged in mid-capture is exit code 3, and what was measure
     check_partial_record(folder);
 }
 
-TEST_CASE("the examples in the help run as they stand") {
+TEST_CASE("the examples in the help run as they stand, with a person's answers where they ask") {
     const TempFolder folder;
     const VirtualBench bench;
+    const VirtualBench guarded({}, "relays");
+    std::filesystem::copy_file(std::string(YOKEDOCK_SOURCE_FOLDER) +
+                                   "/demo/boards/quillwood13.profile.json",
+                               folder.file("board.profile.json"));
     (void)folder.write("scope.csv", scope_csv("time_s,CH1"));
     (void)folder.write("scope2.csv", scope_csv("time_s,v_yoke_a"));
     REQUIRE(
@@ -179,11 +185,20 @@ TEST_CASE("the examples in the help run as they stand") {
     for (const char* command : {"find", "measure", "analyse", "run", "import", "sweep"}) {
         for (std::vector<std::string> words : examples_of(command, folder)) {
             REQUIRE(words.at(0) == command);
+            const bool asks =
+                std::find(words.begin(), words.end(), "board.profile.json") != words.end();
             for (std::string& word : words) {
-                word = word == "tcp:127.0.0.1:4100" ? bench.address() : word;
+                word = word == "tcp:127.0.0.1:4100" ? (asks ? guarded : bench).address() : word;
             }
-            if (std::string(command) == "import") {
-                words.push_back("--force"); // its example's name was used by measure's
+            if (std::find(words.begin(), words.end(), "--out") != words.end()) {
+                words.push_back("--force"); // the same name is used again
+            }
+            if (asks) {
+                words.insert(words.end(), {"--nothing-changed", "--confirm", "tube_discharged",
+                                           "--confirm", "anode_lead"});
+            }
+            if (asks && std::string(command) == "run") {
+                words.insert(words.end(), {"--duration-s", "0.2"}); // in place of Ctrl-C
             }
             std::string line;
             for (const std::string& word : words) {
@@ -195,5 +210,5 @@ TEST_CASE("the examples in the help run as they stand") {
             ++count;
         }
     }
-    CHECK(count == 8);
+    CHECK(count == 10);
 }

@@ -110,6 +110,30 @@ TEST_CASE("wrong usage is exit code 2 with one line that says what to do, and no
     CHECK(folder.entries() == 0);
 }
 
+TEST_CASE("a misspelt command or option is named, not what is missing because of it") {
+    const TempFolder folder;
+    CHECK_THAT(yokedock({"mesure"}, folder).err,
+               Contains("\"mesure\"") && Contains("measure") && Contains("sweep"));
+    CHECK_THAT(yokedock({"profile", "chek", "p.json"}, folder).err,
+               Contains("\"chek\"") && Contains("check"));
+    CHECK_THAT(yokedock({"measure", "--bnech", "tcp:127.0.0.1:1"}, folder).err,
+               Contains("\"--bnech\" is no option of yokedock measure"));
+    CHECK_THAT(yokedock({"measure"}, folder).err, Contains("--bench is required"));
+}
+
+TEST_CASE("a profile or a sweep log in a record's place is told as what it is") {
+    const TempFolder folder;
+    (void)folder.write("p.json",
+                       R"({"schema": 2, "name": "Quillwood 13", "standard": "525/59.94"})");
+    (void)folder.write("s.jsonl", "{\"kind\":\"header\"}\n{\"kind\":\"step\"}\n");
+    const Finished profile = yokedock({"analyse", "p.json"}, folder);
+    CHECK(profile.exit_code == 5);
+    CHECK_THAT(profile.err, Contains("looks like a profile") && Contains("--profile"));
+    const Finished log = yokedock({"analyse", "s.jsonl"}, folder);
+    CHECK(log.exit_code == 5);
+    CHECK_THAT(log.err, Contains("sweep log") && Contains("--from"));
+}
+
 TEST_CASE("a bench that is not there is exit code 3") {
     const TempFolder folder;
     for (const char* address : {"tcp:127.0.0.1:1", "unix:/nonexistent/bench"}) {
@@ -118,7 +142,7 @@ TEST_CASE("a bench that is not there is exit code 3") {
     }
     const Finished find = yokedock({"find", "tcp:127.0.0.1:1"}, folder);
     CHECK(find.exit_code == 3);
-    CHECK_THAT(find.err, Contains("demo/run")); // how to start the virtual bench
+    CHECK_THAT(find.err, Contains("yokedock_virtual_bench")); // how to start the virtual bench
     CHECK(folder.entries() == 0);
 }
 

@@ -120,6 +120,24 @@ TEST_CASE("profile check names line and key of every mistake and ends with 5") {
     CHECK(yokedock({"profile", "show", "p.json"}, folder).exit_code == 5);
 }
 
+TEST_CASE(
+    "a profile by which the bench would switch nothing on is told so before any board hangs on "
+    "it") {
+    const TempFolder folder;
+    (void)folder.write("p.json", R"({"schema": 2, "name": "Quillwood 13", "standard": "525/59.94",
+                               "limits": {"supply_max_v": 26.5, "supply_max_a": 1}})");
+    for (const char* command : {"check", "show"}) {
+        const Finished run = yokedock({"profile", command, "p.json"}, folder);
+        CHECK(run.exit_code == 0);
+        CHECK_THAT(run.out, Contains("will not switch a supply on") &&
+                                Contains("limits.soft_start_ms") &&
+                                Contains("limits.supply_idle_max_a"));
+    }
+    const std::string whole =
+        std::string(YOKEDOCK_SOURCE_FOLDER) + "/demo/boards/quillwood13.profile.json";
+    CHECK_THAT(yokedock({"profile", "check", whole}, folder).out, !Contains("will not switch"));
+}
+
 TEST_CASE("profile new without a terminal names what is missing and what is wrong, and writes "
           "nothing") {
     const TempFolder folder;

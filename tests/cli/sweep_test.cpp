@@ -247,9 +247,11 @@ TEST_CASE("watch repeats a short sweep, a line per turn") {
     CHECK(Json::parse(turns.out.substr(0, turns.out.find('\n'))).at("axis") == "horizontal");
 }
 
-TEST_CASE("the commands shown in docs/sweep.md run as they stand") {
+TEST_CASE("the commands shown in docs/sweep.md run as they stand, with a person's answers") {
     const TempFolder folder;
-    const VirtualBench bench;
+    const VirtualBench bench({}, "relays");
+    std::filesystem::copy_file(YOKEDOCK_SOURCE_FOLDER "/demo/boards/quillwood13.profile.json",
+                               folder.file("board.profile.json"));
     std::ifstream page(YOKEDOCK_SOURCE_FOLDER "/docs/sweep.md");
     std::size_t count = 0;
     for (std::string line; std::getline(page, line);) {
@@ -262,6 +264,10 @@ TEST_CASE("the commands shown in docs/sweep.md run as they stand") {
         std::vector<std::string> arguments;
         while (words >> word) {
             arguments.push_back(word == "tcp:127.0.0.1:4100" ? bench.address() : word);
+        }
+        if (line.find("--profile") != std::string::npos) {
+            arguments.insert(arguments.end(), {"--nothing-changed", "--confirm", "tube_discharged",
+                                               "--confirm", "anode_lead"});
         }
         const Finished run = yokedock(arguments, folder);
         INFO(line << run.err);

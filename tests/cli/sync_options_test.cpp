@@ -136,5 +136,5 @@ TEST_CASE("nothing wrong in the options ever reaches a bench") {
     CHECK_THAT(err.str(), Contains("CAUTION"));
     err.str("");
     CHECK(run_yokedock({"find"}, seams) == 3);
-    CHECK_THAT(err.str(), Contains("no serial port") && Contains("demo/run"));
+    CHECK_THAT(err.str(), Contains("no serial port") && Contains("yokedock_virtual_bench"));
 }

@@ -2,6 +2,7 @@
 // Every case of the independent circuits, run by ngspice: oscilloscope files for `yokedock import`,
 // and the table of agreement with the board model for docs/independent_check.md.
 #include "demo/virtual_bench/board/board_file.hpp"
+#include "tests/spice/diagnosed.hpp"
 #include "tests/spice/page.hpp"
 #include "tests/spice/scope.hpp"
 #include <filesystem>
@@ -14,12 +15,14 @@ using namespace yokedock;
 using namespace yokedock::spice;
 
 constexpr const char* kUsage =
-    "Usage: spice_cases FOLDER | --page PAGE\n"
+    "Usage: spice_cases FOLDER | --page PAGE | --diagnose\n"
     "FOLDER: writes there one CSV file per case, as an oscilloscope exports it (8 bits; time_s,\n"
     "        v_yoke_a, v_out_v, supply_v at 20 us over 6.3 fields, or h_yoke_a, h_out_v, supply_v "
     "at\n"
     "        0.5 us over 24.4 lines), and cases.csv: axis, fault, file, change.\n"
     "PAGE:   writes the tables of agreement with the board model into that page.\n"
+    "--diagnose: what the diagnosis makes of every file, with the healthy circuit's figures\n"
+    "        expected; in each list the two healthy ones and the first ten count.\n"
     "Example: spice_cases /tmp/cases\n"
     "         yokedock import /tmp/cases/vertical_boost_cap_open.csv --field-rate-hz 59.94\n";
 
@@ -55,7 +58,8 @@ void write_files(const Cases& all, const std::filesystem::path& folder) {
     list << "axis,fault,file,change\n";
     for (std::size_t i = 0; i < all.rows.size(); ++i) {
         const Row& row = all.rows[i];
-        const std::string name = fmt::format("{}_{}.csv", row.axis == 'v' ? "vertical" : "line", row.id);
+        const std::string name =
+            fmt::format("{}_{}.csv", row.axis == 'v' ? "vertical" : "line", row.id);
         std::ofstream(folder / name) << all.csv[i];
         list << fmt::format("{},{},{},\"{}\"\n", row.axis, row.id, name, row.change);
     }
@@ -74,6 +78,15 @@ int main(int argc, char** argv) {
         const auto board = sim::load_board(YOKEDOCK_BOARDS "/quillwood13.json");
         if (!board) {
             throw std::runtime_error(board.error().text);
+        }
+        if (words[0] == "--diagnose") {
+            for (const char axis : {'v', 'h'}) {
+                for (const DiagnosedCase& one :
+                     diagnose_cases(board.value().parameters, axis, 99)) {
+                    fmt::print("{}\n", text(one));
+                }
+            }
+            return 0;
         }
         const Cases all = run_all(board.value().parameters);
         if (words.size() == 2) {

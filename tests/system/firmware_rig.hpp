@@ -107,6 +107,7 @@ class FirmwareRig final : public sim::ChipListener {
     std::function<int(std::uint8_t, Cycle)> on_sample;
     std::function<void(const AnswerFrame&)> on_frame; ///< every frame from the device
     std::function<void(Cycle)> on_alarm;
+    std::function<void(Cycle)> on_reset; ///< the watchdog bit
 
     std::uint64_t bytes_from_device = 0;
     std::uint64_t frames_bad = 0;
@@ -126,6 +127,11 @@ class FirmwareRig final : public sim::ChipListener {
     }
     int adc_sample(std::uint8_t channel, Cycle at) override {
         return on_sample ? on_sample(channel, at) : 512;
+    }
+    void chip_reset(Cycle at) override {
+        if (on_reset) {
+            on_reset(at);
+        }
     }
     void alarm(Cycle at) override {
         if (on_alarm) {

@@ -109,6 +109,95 @@ TEST_CASE("every cause takes the supply relay's pin low in time, is told, and le
     CHECK(r.broken.empty());
 }
 
+// The watchdog's time is 32768 cycles of its own oscillator of 128 kHz: 256 ms at the most from the
+// main loop's last look (ATmega2560 data sheet, "Watchdog Timer"; on silicon the oscillator is off
+// by some per cent). Reset and pins at rest are the simulator's, what follows the firmware's own.
+constexpr Cycle kWatchdogCycles = 32768 / 128 * kMs;
+
+TEST_CASE("a firmware that hangs is reset by the watchdog, everything off at once and for good") {
+    std::cout << "cycles from the hang to the reset and to the last pin low:\n";
+    // In the main loop or asleep, and in a handler with interrupts off.
+    const std::pair<Cycle, bool> cases[] = {
+        {0, false}, {777, false}, {5003, false}, {0, true}, {5003, true}};
+    for (const auto& [phase, interrupts_off] : cases) {
+        GuardedRig r;
+        std::vector<Cycle> resets;
+        r.rig.on_reset = [&](Cycle at) { resets.push_back(at); };
+        Cycle last_low = 0; // of relays and drives
+        std::uint8_t relays_after = 0;
+        const auto inner = r.rig.on_port;
+        r.rig.on_port = [&](char port, Cycle at, std::uint8_t driven) {
+            inner(port, at, driven);
+            if (port == 'A' && !r.on() && last_low == 0) {
+                last_low = driven == 0 ? at : 0;
+            }
+            if (port == 'A' && !resets.empty()) {
+                relays_after = static_cast<std::uint8_t>(relays_after | driven);
+            }
+        };
+        r.sync(sync::kStandards[0].settings);
+        r.to_live(GuardedRig::limits());
+        r.broken.clear();
+        last_low = 0;
+        r.rig.run_for(phase);
+        while (interrupts_off && r.rig.chip().interrupts_enabled()) {
+            r.rig.run_for(1);
+        }
+        const Cycle begin = r.rig.chip().now();
+        r.rig.chip().hang();
+        r.ms(200);
+        CHECK(r.on()); // it is the watchdog that does it
+        r.ms(60);
+        REQUIRE(resets.size() == 1);
+        CAPTURE(phase, interrupts_off, resets[0] - begin);
+        CHECK_FALSE(r.on());
+        CHECK(resets[0] - begin <= kWatchdogCycles);
+        CHECK(last_low != 0);
+        CHECK(last_low - begin <= kWatchdogCycles);
+        CHECK(r.relays == 0);
+        CHECK_FALSE(r.drive);
+        std::cout << "  " << resets[0] - begin << ", " << last_low - begin << " of "
+                  << kWatchdogCycles << "\n";
+
+        r.ms(600);
+        const auto told = r.rig.ask<wire::requests::power>();
+        CHECK(told.state == static_cast<std::uint8_t>(wire::BenchState::tripped));
+        CHECK(told.cause == static_cast<std::uint8_t>(Cause::watchdog));
+        wire::IdentifyRequest identify;
+        CHECK(r.rig.ask<wire::requests::identify>(identify).reset_cause ==
+              static_cast<std::uint8_t>(wire::ResetCause::watchdog_reset));
+        // Nothing comes on before the trip is acknowledged, and it runs again then.
+        const auto refused =
+            r.rig.try_ask(wire::MessageKind::power_on,
+                          wire::PowerStage{static_cast<std::uint8_t>(wire::BenchState::checked)});
+        CHECK(static_cast<int>(refused.kind) !=
+              static_cast<int>(wire::answer_to(wire::MessageKind::power_on)));
+        r.ms(600);
+        CHECK(relays_after == 0);
+        CHECK(resets.size() == 1);
+        r.sync(sync::kStandards[0].settings);
+        r.to_live(GuardedRig::limits());
+    }
+}
+
+TEST_CASE("a firmware that hangs in a load step is reset, the drive off") {
+    GuardedRig r;
+    std::vector<Cycle> resets;
+    r.rig.on_reset = [&](Cycle at) { resets.push_back(at); };
+    r.sync(sync::kStandards[0].settings);
+    r.rig.ask<wire::requests::step_load>(wire::StepSettings{1, 1600000, 40000, 50, 1000});
+    r.ms(40);
+    REQUIRE(r.drive);
+    r.rig.chip().hang();
+    r.ms(256);
+    CHECK(resets.size() == 1);
+    CHECK_FALSE(r.drive);
+    CHECK(r.relays == 0);
+    r.ms(600);
+    CHECK_FALSE(r.drive);
+    CHECK(r.relays == 0);
+}
+
 TEST_CASE("the samples around a trip can be read afterwards") {
     GuardedRig r;
     r.sync(sync::kStandards[0].settings);

@@ -2,6 +2,13 @@
 #include "demo/virtual_bench/board/board.hpp"
 
 namespace yokedock::sim {
+namespace {
+
+// A load step may be as short as the input lag and begins with a corner: 16 parts leave 0.03 % of
+// error in the time constant of a rise three lags long, one part 2.7 % (against the closed form).
+constexpr int kStepParts = 16;
+
+} // namespace
 
 std::optional<RetraceEdge> Board::run_until(double limit_s) {
     std::optional<RetraceEdge> edge = model_.run_until(true_s(limit_s));
@@ -34,8 +41,12 @@ int Board::adc_code(ChannelId channel, double time_s) {
     if (channel == ChannelId::h_peak_v) {
         return front_end_.code(channel, front_end_.peak_v(t));
     }
-    const double seen =
-        front_end_.lagged(channel, t, [&](double at_s) { return model_.quantity(channel, at_s); });
+    const PowerSide& power = model_.power();
+    const bool step = (channel == ChannelId::v_yoke_a && !power.vertical_on_board()) ||
+                      (channel == ChannelId::h_yoke_a && !power.horizontal_on_board());
+    const double seen = front_end_.lagged(
+        channel, t, [&](double at_s) { return model_.quantity(channel, at_s); },
+        step ? kStepParts : 1);
     return front_end_.code(channel, seen);
 }
 

@@ -6,6 +6,7 @@
 #include "demo/virtual_bench/board/random.hpp"
 #include "shared/channels.hpp"
 #include <array>
+#include <cmath>
 
 namespace yokedock::sim {
 
@@ -25,23 +26,29 @@ class FrontEnd {
     [[nodiscard]] double lag_s(ChannelId channel) const;
 
     /// One-pole lag: quantity(t) seen through it at time_s. Past values are asked for, back to 8
-    /// lags.
+    /// lags. parts: straight lines so many to a lag; one follows what bends little within a lag, a
+    /// load step of about its length needs more.
     template <class Quantity>
-    [[nodiscard]] double lagged(ChannelId channel, double time_s, Quantity quantity) const {
+    [[nodiscard]] double lagged(ChannelId channel, double time_s, Quantity quantity,
+                                int parts = 1) const {
         const double lag = lag_s(channel);
         if (lag <= 0) {
             return quantity(time_s);
         }
-        // Straight lines between points one lag apart; e^-u integrates exactly over each. What is
+        // Straight lines between points h lags apart; e^-u integrates exactly over each. What is
         // older than 8 lags (0.03 %) is taken as the oldest point, so a constant and a straight
         // ramp come out exact.
+        const double h = 1.0 / parts;
+        const double per_part = parts == 1 ? kPerLag : std::exp(-h);
+        const double newer_part = 1 - (1 - per_part) / h; // integral of (1 - u / h) e^-u, 0 to h
+        const double older_part = (1 - per_part) / h - per_part; // integral of u / h e^-u, 0 to h
         double sum = 0;
-        double weight = 1; // e^-k
+        double weight = 1; // e^-k h
         double newer = quantity(time_s);
-        for (int k = 0; k < kLagPoints; ++k) {
-            const double older = quantity(time_s - (k + 1) * lag);
-            sum += weight * (newer * kNewerPart + older * kOlderPart);
-            weight *= kPerLag;
+        for (int k = 0; k < kLags * parts; ++k) {
+            const double older = quantity(time_s - (k + 1) * h * lag);
+            sum += weight * (newer * newer_part + older * older_part);
+            weight *= per_part;
             newer = older;
         }
         return sum + weight * newer;
@@ -57,10 +64,8 @@ class FrontEnd {
     [[nodiscard]] int code(ChannelId channel, double quantity);
 
   private:
-    static constexpr int kLagPoints = 8;
+    static constexpr int kLags = 8;
     static constexpr double kPerLag = 0.36787944117144233; // 1/e
-    static constexpr double kOlderPart = 1 - 2 * kPerLag;  // integral of u e^-u, 0 to 1
-    static constexpr double kNewerPart = kPerLag;          // integral of (1 - u) e^-u, 0 to 1
 
     BoardParameters p_;
     std::array<InputError, kChannelCount> errors_;

@@ -2,8 +2,8 @@
 #include "demo/virtual_bench/chip/chip.hpp"
 #include "demo/virtual_bench/chip/adc_model.hpp"
 #include "demo/virtual_bench/chip/avr_core.hpp"
-#include "demo/virtual_bench/chip/elf_image.hpp"
 #include "demo/virtual_bench/chip/eeprom_busy.hpp"
+#include "demo/virtual_bench/chip/elf_image.hpp"
 #include "demo/virtual_bench/chip/event_queue.hpp"
 #include "demo/virtual_bench/chip/pin_bank.hpp"
 #include "demo/virtual_bench/chip/registers.hpp"
@@ -22,6 +22,7 @@ namespace {
 constexpr std::size_t kFlashBytes = std::size_t{256} * 1024;
 constexpr std::size_t kEepromBytes = 4096;
 constexpr avr_io_addr_t kGtccr = 0x43;
+constexpr std::uint16_t kJumpToSelf = 0xCFFF; // RJMP -1 (AVR instruction set manual)
 constexpr unsigned kTimer1OverflowVector = 20;
 
 // Data sheet, "Interrupt Response Time": five cycles with a three-byte program counter, five more
@@ -206,7 +207,25 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
         Impl* impl = nullptr;
     };
 
+    void put_flash_word(avr_flashaddr_t address, std::uint16_t word) {
+        avr->flash[address] = static_cast<std::uint8_t>(word);
+        avr->flash[address + 1] = static_cast<std::uint8_t>(word >> 8);
+    }
+
+    void hang() {
+        if (hung_at) {
+            return;
+        }
+        hung_at = avr->pc;
+        hung_word = static_cast<std::uint16_t>(avr->flash[avr->pc] | avr->flash[avr->pc + 1] << 8);
+        put_flash_word(avr->pc, kJumpToSelf);
+    }
+
     void chip_reset() {
+        if (hung_at) {
+            put_flash_word(*hung_at, hung_word);
+            hung_at.reset();
+        }
         queue.reset();
         for (TimerModel* model : {&timer1, &timer2, &timer3, &timer4, &timer5}) {
             model->reset();
@@ -272,6 +291,8 @@ struct Chip::Impl final : TimerClient, AdcClient, UartClient {
     Cycle overflow_at = 0;
     Cycle served_overflow_at = 0;
     bool was_asleep = false;
+    std::optional<avr_flashaddr_t> hung_at;
+    std::uint16_t hung_word = 0; ///< what stood there
     std::array<VectorHook, 58> vectors{};
     std::array<std::deque<PendingEdge>, 2> edges;
     ResetModule reset_module;
@@ -367,6 +388,14 @@ void Chip::clear_longest() {
 void Chip::set_ram_byte(std::uint16_t address, std::uint8_t value) {
     assert(address >= 0x200 && address <= 0x21FF);
     impl_->avr->data[address] = value;
+}
+
+bool Chip::interrupts_enabled() const {
+    return impl_->avr->sreg[S_I] != 0;
+}
+
+void Chip::hang() {
+    impl_->hang();
 }
 
 std::vector<std::uint8_t> Chip::eeprom() const {

@@ -124,6 +124,11 @@ class Chip {
     void set_eeprom(const std::vector<std::uint8_t>& contents);
     /// Writes RAM behind the program's back, for tests; address: 0x200 to 0x21FF.
     void set_ram_byte(std::uint16_t address, std::uint8_t value);
+    /// False while a handler runs that lets no other in, or where the program forbids it.
+    bool interrupts_enabled() const;
+    /// For tests: the instruction that comes next becomes a jump to itself, until a reset. Whatever
+    /// runs now hangs there; interrupts are served as far as they are enabled there.
+    void hang();
 
   private:
     struct Impl;

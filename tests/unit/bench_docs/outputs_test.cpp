@@ -30,7 +30,7 @@ const char* const kRelaySupply =
 } // namespace
 
 TEST_CASE("drawn sync output: tip, blanking and white into 75 ohm") {
-    // 0.3 V and 1 V (DESIGN.md section 5; ITU-R BT.470-6: 0.3 V sync, 0.7 V picture). 2 %: values
+    // 0.3 V and 1 V (ITU-R BT.470-6: 0.3 V sync, 0.7 V picture). 2 %: values
     // of the E96 series lie up to 1.2 % beside what is wanted, in two resistors that add.
     CHECK(composite_v(0, 0, 0, kTerminated) == Approx(0).margin(0.005));
     CHECK(composite_v(5, 0, 0, kTerminated) == Approx(0.3).epsilon(0.02));

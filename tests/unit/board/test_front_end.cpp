@@ -43,6 +43,28 @@ TEST_CASE(
     CHECK(seen(step, 1e-3 - 1e-9) == 0);
 }
 
+TEST_CASE("A rise three lags long is seen as the closed form of both poles says, in finer parts") {
+    BoardParameters p = quiet_board();
+    p.bench_v_yoke_lag_s = 2e-6;
+    const FrontEnd f(p);
+    constexpr double kTau = 6e-6;
+    constexpr double kLag = 2e-6;
+    const auto rise = [](double t) { return t > 0 ? 1 - std::exp(-t / kTau) : 0; };
+    double worst = 0;
+    double worst_coarse = 0;
+    for (double t = 1e-7; t < 60e-6; t += 1e-7) {
+        const double want =
+            1 - (kTau * std::exp(-t / kTau) - kLag * std::exp(-t / kLag)) / (kTau - kLag);
+        worst = std::max(worst, std::fabs(f.lagged(ChannelId::v_yoke_a, t, rise, 16) - want));
+        worst_coarse =
+            std::max(worst_coarse, std::fabs(f.lagged(ChannelId::v_yoke_a, t, rise) - want));
+    }
+    // A straight line of length h across the corner is off by slope h / 4 at the most, and weighs h
+    // lags: (lag / tau) h^2 / 4. Then what is older than 8 lags: e^-8 of the whole.
+    CHECK(worst < kLag / kTau / 16 / 16 / 4 + std::exp(-8.0));
+    CHECK(worst_coarse > 10 * worst);
+}
+
 TEST_CASE("Each bench has its own repeatable errors, spread as the channel table says") {
     BoardParameters p = quiet_board();
     p.bench_errors = 1;

@@ -2,6 +2,7 @@
 // The built-in catalogue is whole, and a broken one is told with its key.
 #include "host/diagnose/dissipation.hpp"
 #include "host/record/catalogue_file.hpp"
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
@@ -67,6 +68,37 @@ TEST_CASE("A broken catalogue is told with file, key and what was expected") {
     c = built_in();
     c["schema"] = 99;
     CHECK(complaint(c).find("own.json") != std::string::npos);
+}
+
+TEST_CASE("A broken catalogue is told with the line of the key, in a file as a person writes it") {
+    const std::string good = record::built_in_catalogue_text();
+    const auto line_of = [](const std::string& text, std::size_t at) {
+        return 1 + std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(at), '\n');
+    };
+    std::string text = good;
+    const std::size_t at = text.find("\"boost\"", text.find("boost_cap_open"));
+    text.replace(at, 7, "\"bost\"");
+    const auto word = record::catalogue_from_text(text, "own.json");
+    REQUIRE_FALSE(word);
+    CHECK_THAT(
+        word.error().text,
+        Catch::Contains("own.json: line " + std::to_string(line_of(text, at)) + ": faults[") &&
+            Catch::Contains("].section is \"bost\""));
+
+    text = good;
+    const std::size_t twice = text.find("\"prior\"", text.find("boost_cap_open"));
+    text.insert(twice, "\"prior\": 3, ");
+    const auto repeated = record::catalogue_from_text(text, "own.json");
+    REQUIRE_FALSE(repeated);
+    CHECK_THAT(repeated.error().text,
+               Catch::Contains("line " + std::to_string(line_of(text, twice))) &&
+                   Catch::Contains("given twice"));
+
+    text = good.substr(0, good.size() / 2);
+    const auto torn = record::catalogue_from_text(text, "own.json");
+    REQUIRE_FALSE(torn);
+    CHECK_THAT(torn.error().text,
+               Catch::Contains("line " + std::to_string(line_of(text, text.size()))));
 }
 
 TEST_CASE("The heat of the vertical output is that of the data sheet's worked example") {

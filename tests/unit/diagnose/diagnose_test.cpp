@@ -2,6 +2,7 @@
 // Invented figure sets, made from circuit theory in this file, not from the simulated board.
 #include "host/diagnose/diagnose.hpp"
 #include "host/record/catalogue_file.hpp"
+#include "tests/unit/diagnose/good_board.hpp"
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
@@ -15,59 +16,6 @@ namespace {
 const Catalogue& catalogue() {
     static const Catalogue c = record::built_in_catalogue().value();
     return c;
-}
-
-/// A good board of no particular make, and half bands in percent or in the unit.
-struct Good {
-    const char* name;
-    double value;
-    double tolerance;
-};
-constexpr Good kGood[] = {{"supply_v", 30, 1.5},
-                          {"supply_ripple_v", 0.01, 0.1},
-                          {"supply_mains_v", 0.01, 0.1},
-                          {"supply_a", 0.7, 0.04},
-                          {"v_rate_hz", 50, 0.05},
-                          {"h_rate_hz", 15625, 16},
-                          {"v_jitter_rms_us", 0.2, 5},
-                          {"h_jitter_rms_us", 0.02, 0.2},
-                          {"v_phase_us", 300, 30},
-                          {"h_phase_us", 1, 0.2},
-                          {"v_yoke_pp_a", 1.2, 0.06},
-                          {"v_yoke_bow_pct", 0.3, 1},
-                          {"v_yoke_s_pct", -0.5, 1},
-                          {"v_yoke_crossover_pct", 100, 10},
-                          {"v_yoke_centring_a", 0, 0.04},
-                          {"v_yoke_foldover_pct", 0, 1},
-                          {"v_yoke_hum_size_pct", 0.05, 1},
-                          {"v_retrace_us", 600, 60},
-                          {"v_out_pulse_us", 500, 50},
-                          {"v_out_peak_ratio", 2, 0.1},
-                          {"v_out_min_v", 2, 0.3},
-                          {"h_yoke_pp_a", 3, 0.15},
-                          {"h_retrace_us", 7, 0.7},
-                          {"h_retrace_pulse_us", 10, 1},
-                          {"h_peak_v", 250, 12},
-                          {"h_yoke_bow_pct", -1, 1},
-                          {"h_yoke_s_pct", -1, 1},
-                          {"h_yoke_centring_a", 0, 0.1},
-                          {"h_yoke_foldover_pct", 0, 1},
-                          {"heatsink_c", 45, 9}};
-constexpr const char* kFlags[] = {"v_locked",      "h_locked",       "v_pulses_seen",
-                                  "h_pulses_seen", "v_current_seen", "h_current_seen",
-                                  "v_output_moves"};
-
-Evidence good_board() {
-    Evidence e;
-    for (const Good& g : kGood) {
-        e.expected[g.name] = {g.value, g.tolerance};
-        e.figures.push_back(
-            analysis::measured(g.name, g.name, "", g.value, 0.1 * g.tolerance, 100, "invented"));
-    }
-    for (const char* name : kFlags) {
-        e.figures.push_back(analysis::measured(name, name, "", 1, 0, 100, "invented"));
-    }
-    return e;
 }
 
 analysis::Figure& figure(Evidence& e, const std::string& name) {
@@ -250,4 +198,70 @@ TEST_CASE("A trip in soft start speaks for what can cause it, a stop button for 
     CHECK(first(e) == "v_ic_reversed");
     e.trip = "stop_button";
     CHECK(diagnose::diagnose(catalogue(), e).outcome == Outcome::kNoFigures);
+}
+
+TEST_CASE("What is off only when warm comes with heat, what is off cold, too, does not") {
+    Evidence warm = good_board(); // runs 20 % fast, no lock
+    figure(warm, "v_locked").value = 0;
+    warm.figures.push_back(
+        analysis::measured("v_free_rate_hz", "v_free_rate_hz", "Hz", 56.4, 0.01, 100, "invented"));
+    warm.expected["v_free_rate_hz"] = {47, 0.5};
+    const auto probability = [](const Evidence& e, const char* id) {
+        const Diagnosis d = diagnose::diagnose(catalogue(), e);
+        const auto at = std::find_if(d.suspects.begin(), d.suspects.end(),
+                                     [&](const Suspect& s) { return s.fault->id == id; });
+        return at->probability;
+    };
+    const double drift = probability(warm, "v_warm_drift");
+    CHECK(diagnose::diagnose(catalogue(), warm).section == "vertical oscillator");
+    CHECK(drift < 0.9);
+
+    Evidence cold = good_board();
+    figure(cold, "heatsink_c").value = 20; // no sign of a loose heat sink
+    Evidence both = warm;
+    add_cold(both, cold);
+    CHECK(first(both) == "v_warm_drift");
+    CHECK(probability(both, "v_warm_drift") > 1.3 * drift);
+    const Diagnosis d = diagnose::diagnose(catalogue(), both);
+    CHECK(d.remarks.front().find("came with heat") != std::string::npos);
+
+    Evidence steady = warm;
+    add_cold(steady, warm);
+    CHECK(first(steady) == "v_timing_cap_low");
+    CHECK(probability(steady, "v_warm_drift") < 0.5 * drift);
+    // A good board that was good cold is a good board.
+    Evidence good = good_board();
+    add_cold(good, cold);
+    CHECK(diagnose::diagnose(catalogue(), good).outcome == Outcome::kHealthy);
+}
+
+TEST_CASE("Range and free run tell weak sync from an oscillator off its rate") {
+    const auto with = [](double below, double above, double free) {
+        Evidence e = good_board();
+        const auto add = [&](const char* name, double value, double expected, double tolerance) {
+            e.figures.push_back(analysis::measured(name, name, "", value, 0.01, 10, "invented"));
+            e.expected[name] = {expected, tolerance};
+        };
+        add("v_hold_below_pct", below, 6, 2);
+        add("v_hold_above_pct", above, 12, 4);
+        add("v_free_rate_hz", free, 47, 0.5);
+        return e;
+    };
+    // Triggered oscillators hold from their free run up (MEASUREMENTS 4).
+    CHECK(first(with(6, 12, 47)) != "sync_weak");
+    CHECK(diagnose::diagnose(catalogue(), with(6, 12, 47)).outcome == Outcome::kHealthy);
+    CHECK(diagnose::diagnose(catalogue(), with(6, 3, 47)).section == "sync");
+    // Free run 10 % low: 15 % below, and sync must come that much earlier than its threshold.
+    CHECK(diagnose::diagnose(catalogue(), with(15, 6, 42.3)).section == "vertical oscillator");
+}
+
+TEST_CASE("Shapes of a field of quite another length say nothing") {
+    Evidence e = good_board();
+    figure(e, "v_locked").value = 0;
+    figure(e, "v_rate_hz").value = 75; // 50 expected: other windows
+    plus(e, "v_yoke_bow_pct", 30);
+    for (const Deviation& d : deviations(catalogue(), e)) {
+        CHECK(d.feature->name.rfind("v_yoke_", 0) != 0);
+    }
+    CHECK(diagnose::diagnose(catalogue(), e).section == "vertical oscillator");
 }

@@ -180,7 +180,7 @@ template <class Report> void check_resync(Report& report) {
 template <class Report> void check_codec(Report& report) {
     const uint8_t digits[] = {'1', '2', '3', '4', '5', '6', '7', '8', '9'};
     report.check(wire::crc16(digits, 9) == 0x29B1,
-                 __LINE__); // DESIGN section 7; the usual check value
+                 __LINE__); // the usual check value of this CRC
     report.check(wire::crc16(digits, 0) == 0xFFFF, __LINE__);
 
     const size_t runs[] = {0, 1, 2, 252, 253, 254, 255, 256};

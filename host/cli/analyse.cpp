@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/command.hpp"
+#include "host/cli/evaluate.hpp"
 #include "host/cli/output.hpp"
 #include "host/record/record.hpp"
 #include "host/report/difference.hpp"
@@ -67,14 +68,11 @@ Result<ExitCode> run_analyse(const AnalyseCommand& options, Seams& seams) {
     if (const Status outputs = check_outputs(options.output, options.out_file); !outputs) {
         return outputs.error();
     }
-    std::optional<record::Profile> profile;
-    if (!options.profile_file.empty()) {
-        Result<record::Profile> loaded = record::load_profile(options.profile_file);
-        if (!loaded) {
-            return loaded.error();
-        }
-        profile = std::move(loaded).value();
+    const auto given = load_given_profile(options.profile_file);
+    if (!given) {
+        return given.error();
     }
+    const std::optional<record::Profile>& profile = given.value();
     const Result<Loaded> record = load(options.record_file, profile);
     if (!record) {
         return record.error();

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/bench_session.hpp"
 #include "host/cli/cautions.hpp"
+#include "host/cli/evaluate.hpp"
 #include <fmt/format.h>
 #include <ostream>
 
@@ -19,13 +20,11 @@ void add_session_options(Parser& command, SessionOptions& options,
 
 Result<SessionPlan> plan_session(const SessionOptions& options, const Seams& seams) {
     SessionPlan plan;
-    if (!options.profile_file.empty()) {
-        Result<record::Profile> profile = record::load_profile(options.profile_file);
-        if (!profile) {
-            return profile.error();
-        }
-        plan.profile = std::move(profile).value();
+    auto profile = load_given_profile(options.profile_file);
+    if (!profile) {
+        return profile.error();
     }
+    plan.profile = std::move(profile).value();
     const Result<ChosenSync> sync =
         choose_sync(options.sync, plan.profile ? &*plan.profile : nullptr);
     if (!sync) {

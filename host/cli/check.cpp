@@ -5,6 +5,7 @@
 #include "host/cli/cautions.hpp"
 #include "host/cli/check_load.hpp"
 #include "host/cli/command.hpp"
+#include "host/cli/evaluate.hpp"
 #include "host/cli/power_up.hpp"
 #include "host/record/coil_file.hpp"
 #include "host/record/figures_json.hpp"
@@ -69,13 +70,11 @@ Result<Known> prepare(const CheckCommand& o) {
                      "more than 0");
     }
     Known known;
-    if (!o.profile_file.empty()) {
-        auto profile = record::load_profile(o.profile_file);
-        if (!profile) {
-            return profile.error();
-        }
-        known.profile = std::move(profile).value();
+    auto profile = load_given_profile(o.profile_file);
+    if (!profile) {
+        return profile.error();
     }
+    known.profile = std::move(profile).value();
     if (!o.learned_file.empty()) {
         auto learned = record::load_coils(o.learned_file);
         if (!learned) {

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/command.hpp"
 #include "host/cli/compare_run.hpp"
+#include "host/cli/evaluate.hpp"
 
 namespace yokedock::cli {
 namespace {
@@ -20,13 +21,11 @@ Result<ExitCode> run_compare(const CompareCommand& options, Seams& seams) {
         return outputs.error();
     }
     CompareSettings settings = options.settings;
-    if (!options.profile_file.empty()) {
-        Result<record::Profile> loaded = record::load_profile(options.profile_file);
-        if (!loaded) {
-            return loaded.error();
-        }
-        settings.profile = std::move(loaded).value();
+    auto given = load_given_profile(options.profile_file);
+    if (!given) {
+        return given.error();
     }
+    settings.profile = std::move(given).value();
     const Result<record::Record> record = record::load_record(options.record_file);
     if (!record) {
         return record.error();

@@ -103,14 +103,12 @@ Result<Judging> judging_with(const DiagnoseCommand& options, Judged& main) {
     if (!catalogue) {
         return catalogue.error();
     }
-    Judging judging{std::move(catalogue).value(), main.record.profile, std::nullopt};
-    if (!options.profile_file.empty()) {
-        Result<record::Profile> given = record::load_profile(options.profile_file);
-        if (!given) {
-            return given.error();
-        }
-        judging.profile = std::move(given).value();
+    Result<std::optional<record::Profile>> given = load_given_profile(options.profile_file);
+    if (!given) {
+        return given.error();
     }
+    Judging judging{std::move(catalogue).value(),
+                    given.value() ? std::move(given).value() : main.record.profile, std::nullopt};
     if (judging.profile) {
         const std::string what =
             options.profile_file.empty() ? "its own profile" : options.profile_file;

@@ -75,6 +75,17 @@ report::RampPlot plot_of(const analysis::RampPlot& ramp) {
 
 } // namespace
 
+Result<std::optional<record::Profile>> load_given_profile(const std::string& file) {
+    if (file.empty()) {
+        return std::optional<record::Profile>();
+    }
+    Result<record::Profile> loaded = record::load_profile(file);
+    if (!loaded) {
+        return loaded.error();
+    }
+    return std::optional(std::move(loaded).value());
+}
+
 analysis::AnalysisOptions analysis_options(const std::optional<record::Profile>& profile) {
     analysis::AnalysisOptions options;
     if (!profile) {

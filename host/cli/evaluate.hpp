@@ -6,6 +6,7 @@
 #include "host/record/profile.hpp"
 #include "host/report/ramp_plot.hpp"
 #include <optional>
+#include <string>
 #include <vector>
 
 namespace yokedock::cli {
@@ -15,6 +16,9 @@ struct Evaluation {
     std::vector<report::RampPlot> plots; ///< vertical, horizontal; only those there are
     std::vector<std::string> warnings;   ///< whole sentences
 };
+
+/// The profile of an option that need not be given: nothing for "". Errors as record::load_profile.
+[[nodiscard]] Result<std::optional<record::Profile>> load_given_profile(const std::string& file);
 
 /// What a profile says of windows and intended S.
 [[nodiscard]] analysis::AnalysisOptions

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/record/import.hpp"
 #include "host/cli/command.hpp"
+#include "host/cli/evaluate.hpp"
 #include "host/cli/output.hpp"
 #include "host/cli/parser.hpp"
 #include "host/cli/sync_options.hpp"
@@ -141,13 +142,11 @@ Result<ExitCode> run_import(const ImportCommand& command, Seams& seams) {
     if (const Status columns = take_columns(command, options.csv); !columns) {
         return columns.error();
     }
-    if (!command.profile_file.empty()) {
-        Result<record::Profile> profile = record::load_profile(command.profile_file);
-        if (!profile) {
-            return profile.error();
-        }
-        record.profile = std::move(profile).value();
+    auto profile = load_given_profile(command.profile_file);
+    if (!profile) {
+        return profile.error();
     }
+    record.profile = std::move(profile).value();
     if (const Status rates = take_rates(command, record.profile, options); !rates) {
         return rates.error();
     }

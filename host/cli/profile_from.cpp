@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+#include "host/cli/evaluate.hpp"
 #include "host/cli/profile.hpp"
 #include "host/cli/profile_boards.hpp"
 #include "host/cli/profile_sweeps.hpp"
@@ -100,14 +101,11 @@ Result<ExitCode> run_from(const FromCommand& options, Seams& seams) {
     if (const Status writable = record::check_writable(options.out_file, if_exists); !writable) {
         return writable.error();
     }
-    std::optional<record::Profile> base;
-    if (!options.base_file.empty()) {
-        Result<record::Profile> loaded = record::load_profile(options.base_file);
-        if (!loaded) {
-            return loaded.error();
-        }
-        base = std::move(loaded).value();
+    auto given = load_given_profile(options.base_file);
+    if (!given) {
+        return given.error();
     }
+    std::optional<record::Profile> base = std::move(given).value();
     std::vector<Board> boards;
     for (const std::string& file : options.records) {
         if (seams.stop.stopped()) {

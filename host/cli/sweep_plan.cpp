@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/sweep_plan.hpp"
 #include "host/cli/bench_session.hpp"
+#include "host/cli/evaluate.hpp"
 #include "host/cli/sweep_show.hpp"
 #include <fmt/format.h>
 
@@ -68,13 +69,11 @@ Result<SweepPlan> plan_resume(const SweepCommand& options, const Seams& seams) {
     if (record::is_complete(*plan.resume)) {
         return plan; // nothing is powered
     }
-    if (!options.profile_file.empty()) {
-        Result<record::Profile> profile = record::load_profile(options.profile_file);
-        if (!profile) {
-            return profile.error();
-        }
-        plan.profile = std::move(profile).value();
+    auto profile = load_given_profile(options.profile_file);
+    if (!profile) {
+        return profile.error();
     }
+    plan.profile = std::move(profile).value();
     Result<PowerPlan> power = plan_power(options.power, plan.profile, seams.in_is_terminal);
     if (!power) {
         return power.error();

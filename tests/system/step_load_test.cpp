@@ -67,6 +67,16 @@ double told_current(const wire::StepSettings& s, std::uint32_t since_first, doub
     return load.current(since_first);
 }
 
+/// Lets the bench run and takes its blocks, so many times.
+void read_on(FirmwareRig& rig, int times, Cycle cycles) {
+    std::uint16_t next = 0;
+    for (int i = 0; i < times; ++i) {
+        rig.run_for(cycles);
+        const auto read = rig.ask<wire::requests::read_blocks>({next, 30, next});
+        next = static_cast<std::uint16_t>(read.sent_from + read.sent);
+    }
+}
+
 } // namespace
 
 TEST_CASE("samples fall on the load's curve at the ticks told, from 10 us to 10 ms") {
@@ -110,12 +120,7 @@ TEST_CASE("samples fall on the load's curve at the ticks told, from 10 us to 10 
         capture.entries = 1;
         capture.schedule[0] = {0, 500, 0, 1};
         const auto began = rig.ask<wire::requests::start_capture>(capture);
-        std::uint16_t next = 0;
-        for (int i = 0; i < 120; ++i) {
-            rig.run_for(60000);
-            const auto read = rig.ask<wire::requests::read_blocks>({next, 30, next});
-            next = static_cast<std::uint16_t>(read.sent_from + read.sent);
-        }
+        read_on(rig, 120, 60000);
         const auto told = rig.ask<wire::requests::power>();
         CHECK(told.step == static_cast<std::uint8_t>(wire::StepState::done));
         CHECK(static_cast<int>(told.cause) == 0);
@@ -258,12 +263,7 @@ TEST_CASE("edges a timer's turn apart and samples stand at their ticks, wherever
         capture.entries = 1;
         capture.schedule[0] = {1, 406, 0, 1};
         const auto began = rig.ask<wire::requests::start_capture>(capture);
-        std::uint16_t next = 0;
-        for (int i = 0; i < 100; ++i) {
-            rig.run_for(30000);
-            const auto read = rig.ask<wire::requests::read_blocks>({next, 30, next});
-            next = static_cast<std::uint16_t>(read.sent_from + read.sent);
-        }
+        read_on(rig, 100, 30000);
         CAPTURE(start, started.first_edge);
         REQUIRE(drive.size() == 2u * s.periods);
         const auto zero = static_cast<std::uint32_t>(drive[0].at) - started.first_edge;

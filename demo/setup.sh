@@ -55,7 +55,8 @@ yokedock_install() {
     }
 }
 
-# yokedock_build PRESET [TARGET...]: configures once and builds what changed.
+# yokedock_build PRESET [TARGET...]: configures once and builds what changed. yokedock_configure, where set, holds
+# arguments for the configuring.
 yokedock_build() {
     local preset=$1
     shift
@@ -64,6 +65,7 @@ yokedock_build() {
     local targets=()
     local target
     for target in "$@"; do targets+=(--target "$target"); done
-    cmake --preset "$preset" >/dev/null || return 1 # quick when nothing changed; new targets need it
+    # shellcheck disable=SC2086
+    cmake --preset "$preset" ${yokedock_configure:-} >/dev/null || return 1 # quick when nothing changed; new targets need it
     cmake --build --preset "$preset" -j "$jobs" "${targets[@]}"
 }

@@ -92,7 +92,8 @@ TEST_CASE("a newer schema is refused naming both versions and the cure") {
 }
 
 TEST_CASE("other JSON files are not taken for records") {
-    CHECK_THAT(complaint(Json{{"schema", 1}, {"name", "a profile"}}), Contains("format"));
+    CHECK_THAT(complaint(Json{{"schema", 1}, {"name", "a profile"}}),
+               Contains("it looks like a profile"));
     CHECK_THAT(complaint(Json::array()), Contains("an array of 0, expected an object"));
     CHECK_THAT(complaint(Json(nullptr)), Contains("object"));
     CHECK_FALSE(from_json_text("time_s,v_yoke_a\n0,1\n", "a.csv"));

@@ -15,6 +15,7 @@
 #include "host/report/json.hpp"
 #include "host/report/table.hpp"
 #include "host/report/text.hpp"
+#include <algorithm>
 #include <filesystem>
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -181,8 +182,17 @@ std::string as_json(const std::vector<Checked>& all, const capture::BenchInfo& i
                               {"loads", loads}});
 }
 
-bool against(LoadVerdict verdict) {
-    return verdict != LoadVerdict::kOk && verdict != LoadVerdict::kNotSure;
+/// The worst of the loads. Learning wants no verdict: then what cannot be told is no failure.
+ExitCode exit_code_of(const std::vector<Checked>& all, bool learning) {
+    const auto any = [&](auto&& is) {
+        return std::any_of(all.begin(), all.end(),
+                           [&](const Checked& c) { return is(c.judgement.verdict); });
+    };
+    if (any([](LoadVerdict v) { return v != LoadVerdict::kOk && v != LoadVerdict::kNotSure; })) {
+        return ExitCode::kVerdict;
+    }
+    const bool unsure = any([](LoadVerdict v) { return v == LoadVerdict::kNotSure; });
+    return unsure && !learning ? ExitCode::kCannotTell : ExitCode::kGood;
 }
 
 Status learn(const CheckCommand& o, const std::vector<Checked>& all, record::CoilFile file,
@@ -250,12 +260,7 @@ Result<ExitCode> run_check(const CheckCommand& o, Seams& seams) {
             return learned.error();
         }
     }
-    for (const Checked& checked : all) {
-        if (against(checked.judgement.verdict)) {
-            return ExitCode::kVerdict;
-        }
-    }
-    return ExitCode::kGood;
+    return exit_code_of(all, !o.learn_file.empty());
 }
 
 } // namespace
@@ -292,8 +297,9 @@ void set_up_check(Parser& app, Chosen& chosen) {
                      "leave the cautions out; they are below");
     command.add_flag("--json", o->json, "results as JSON").group("Output");
     command.footer(
-        "Exit code 0: nothing is wrong with the loads, or it cannot be told (not sure); 1: a load "
-        "is wrong.\n\n"
+        "Exit code 0: the loads are right, or --learn has kept them and none is seen to be wrong; "
+        "1: a load is wrong; 7: it cannot be told (not sure, or neither --profile nor --learned "
+        "says what the load should be).\n\n"
         "Examples:\n  yokedock check --bench tcp:127.0.0.1:4100 --profile "
         "demo/boards/quillwood13.profile.json\n"
         "  yokedock check --bench tcp:127.0.0.1:4100 --load vertical --learn yokes.json\n\n" +

@@ -182,6 +182,23 @@ TEST_CASE("check finds both loads of the demonstration right, and a yoke learned
 }
 
 TEST_CASE(
+    "check ends with 7 where nobody says what the load should be, and with 0 once it is learned") {
+    const TempFolder folder;
+    const VirtualBench bench({}, "relays");
+    const auto check = [&](std::vector<std::string> more) {
+        more.insert(more.begin(),
+                    {"check", "--bench", bench.address(), "--simulated", "--load", "vertical"});
+        return yokedock(more, folder);
+    };
+    const Finished alone = check({});
+    INFO(alone.err << alone.out);
+    CHECK(alone.exit_code == 7);
+    CHECK_THAT(alone.out, Contains("not sure"));
+    CHECK(check({"--learn", "yoke.json"}).exit_code == 0);
+    CHECK(check({"--learned", "yoke.json"}).exit_code == 0);
+}
+
+TEST_CASE(
     "right after a run the same bench checks its loads and runs again, without waiting by hand") {
     const TempFolder folder;
     const VirtualBench bench({}, "relays");

@@ -271,6 +271,10 @@ Diagnosis diagnose(const Catalogue& catalogue, const Evidence& evidence) {
     for (std::string& remark : dependence_remarks(found)) {
         out.remarks.push_back(std::move(remark));
     }
+    if (auto unseen = unseen_remark(catalogue, found);
+        unseen && out.outcome != Outcome::kNoFigures) {
+        out.remarks.push_back(std::move(*unseen));
+    }
     return out;
 }
 

@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "host/diagnose/explain.hpp"
 #include "host/diagnose/likelihood.hpp"
+#include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
+#include <map>
 
 namespace yokedock::diagnose {
 namespace {
@@ -70,6 +72,26 @@ std::vector<std::string> dependence_remarks(const std::vector<Deviation>& found)
         }
     }
     return out;
+}
+
+std::optional<std::string> unseen_remark(const Catalogue& catalogue,
+                                         const std::vector<Deviation>& found) {
+    std::map<std::string, bool> seen;
+    for (const FaultRow& row : catalogue.faults) {
+        seen[row.section] |= std::any_of(found.begin(), found.end(), [&](const Deviation& d) {
+            return row.figures.count(d.feature->name) > 0;
+        });
+    }
+    std::string sections;
+    for (const auto& [section, shows] : seen) {
+        if (!shows) {
+            sections += (sections.empty() ? "" : ", ") + section;
+        }
+    }
+    if (sections.empty()) {
+        return std::nullopt;
+    }
+    return "not judged, for no figure was measured in which its faults show: " + sections;
 }
 
 } // namespace yokedock::diagnose

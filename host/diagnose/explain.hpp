@@ -14,5 +14,8 @@ namespace yokedock::diagnose {
                                         double severity);
 /// Which figures are off that others depend on, and what was done about it.
 [[nodiscard]] std::vector<std::string> dependence_remarks(const std::vector<Deviation>& found);
+/// The sections no fault of which moves any of these figures, or nothing where all have one.
+[[nodiscard]] std::optional<std::string> unseen_remark(const Catalogue& catalogue,
+                                                       const std::vector<Deviation>& found);
 
 } // namespace yokedock::diagnose

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/bench/energise.hpp"
 #include "host/bench/channel_codes.hpp"
+#include "host/bench/wait_ready.hpp"
 #include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
@@ -14,12 +15,8 @@ constexpr double kRailU = 0.005;        // relative: an uncalibrated channel
 using wire::BenchState;
 using wire::StopCause;
 
-constexpr link::Milliseconds kPoll{10};
 /// Load relays of an earlier run stay closed for half a second after it.
 constexpr double kRelayWaitS = 1.5;
-/// Reservoirs of a board that has just run empty in seconds, its coupling capacitors through the
-/// loads.
-constexpr double kRailWaitS = 10;
 constexpr double kContactS = 0.05;
 constexpr double kSettleMarginS = 0.05;
 /// A zero that is off by more than this many standard uncertainties of the front end, and a current
@@ -131,36 +128,19 @@ class Start {
 
     /// Asks for the next stage. What only needs time is waited for.
     bool request(BenchState wanted) {
-        const double most_s = wanted == BenchState::checked ? kRailWaitS : kRelayWaitS;
-        const auto begin = bench_.status();
-        if (!begin) {
-            return fail(begin.error());
+        const double rail_s = wanted == BenchState::checked ? kRailWaitS : kRelayWaitS;
+        const auto asked = ask_until_ready(
+            bench_, [&] { return bench_.power_on(wanted); },
+            [&](StopCause cause) {
+                return cause == StopCause::relays_settling ? kRelayWaitS
+                       : cause == StopCause::rail_on || cause == StopCause::rail_not_up ? rail_s
+                                                                                        : -1.0;
+            });
+        if (asked.answer) {
+            return true;
         }
-        for (;;) {
-            const auto answer = bench_.power_on(wanted);
-            if (answer) {
-                return true;
-            }
-            if (answer.error().kind != ErrorKind::kRefused) {
-                return fail(answer.error());
-            }
-            const std::optional<StopCause> against = bench_.stands_against();
-            const auto now = bench_.status();
-            if (!now) {
-                return fail(now.error());
-            }
-            const double waited_s =
-                static_cast<double>(now.value().time - begin.value().time) / clock_hz();
-            const bool passes = against == StopCause::relays_settling ||
-                                against == StopCause::rail_on || against == StopCause::rail_not_up;
-            if (!passes || waited_s > most_s ||
-                (against == StopCause::relays_settling && waited_s > kRelayWaitS)) {
-                return refused(answer.error(), against);
-            }
-            if (const Status paused = bench_.requester().pause(kPoll); !paused) {
-                return fail(paused.error());
-            }
-        }
+        return asked.refused ? refused(asked.answer.error(), asked.against)
+                             : fail(asked.answer.error());
     }
 
     /// Lets device time pass; false when the bench left the state meanwhile.
@@ -181,7 +161,7 @@ class Start {
                 seconds) {
                 return true;
             }
-            if (const Status paused = bench_.requester().pause(kPoll); !paused) {
+            if (const Status paused = bench_.requester().pause(kReadyPoll); !paused) {
                 return fail(paused.error());
             }
         }
@@ -271,7 +251,7 @@ class Start {
             if (static_cast<double>(now.value().time - begin_) / clock_hz() > kRailWaitS) {
                 return report;
             }
-            if (const Status paused = bench_.requester().pause(kPoll); !paused) {
+            if (const Status paused = bench_.requester().pause(kReadyPoll); !paused) {
                 (void)fail(paused.error());
                 return report;
             }

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/capture/load_run.hpp"
+#include "host/bench/wait_ready.hpp"
 #include "host/capture/capture_run.hpp"
 #include "shared/sync/standards.hpp"
 #include <algorithm>
@@ -13,8 +14,6 @@ constexpr std::uint8_t kPrescale = 5; // 500 kHz: the slowest that samples every
 constexpr double kRailOffV = 2;       // a rail below this is off: reservoirs are empty
 constexpr double kContactS = 0.03;    // relays settle before the first step (firmware: kContactMs)
 constexpr double kSpareS = 0.03;
-constexpr double kRailWaitS = 10; // reservoirs of a board that has just run empty in seconds
-constexpr link::Milliseconds kPoll{10};
 constexpr std::size_t kLeastZero = 50;
 constexpr double kCodeV = kAdcReferenceMv * 1e-3 / kAdcCodes;
 
@@ -72,30 +71,14 @@ Status ended_as_meant(const bench::Bench& bench) {
 Result<wire::StepStarted> start_step(const bench::Bench& bench,
                                      const wire::StepSettings& settings) {
     using wire::StopCause;
-    const auto begin = bench.status();
-    if (!begin) {
-        return begin.error();
-    }
-    for (;;) {
-        const auto started = bench.step_load(settings);
-        if (started || started.error().kind != ErrorKind::kRefused) {
-            return started;
-        }
-        const auto against = bench.stands_against();
-        const auto now = bench.status();
-        if (!now) {
-            return now.error();
-        }
-        const double waited_s =
-            static_cast<double>(now.value().time - begin.value().time) / bench.identity().clock_hz;
-        if ((against != StopCause::rail_on && against != StopCause::relays_settling) ||
-            waited_s > kRailWaitS) {
-            return started.error();
-        }
-        if (const Status paused = bench.requester().pause(kPoll); !paused) {
-            return paused.error();
-        }
-    }
+    return bench::ask_until_ready(
+               bench, [&] { return bench.step_load(settings); },
+               [](StopCause cause) {
+                   return cause == StopCause::rail_on || cause == StopCause::relays_settling
+                              ? bench::kRailWaitS
+                              : -1.0;
+               })
+        .answer;
 }
 
 } // namespace

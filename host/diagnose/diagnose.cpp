@@ -214,6 +214,22 @@ Outcome outcome_of(const Diagnosis& d) {
 
 } // namespace
 
+const char* word(Outcome outcome) {
+    switch (outcome) {
+    case Outcome::kHealthy:
+        return "nothing found";
+    case Outcome::kSuspect:
+        return "suspect";
+    case Outcome::kSection:
+        return "section";
+    case Outcome::kUnclear:
+        return "cannot tell";
+    case Outcome::kNoFigures:
+        break;
+    }
+    return "no figures";
+}
+
 Diagnosis diagnose(const Catalogue& catalogue, const Evidence& evidence) {
     Diagnosis out;
     const std::vector<Deviation> found = deviations(catalogue, evidence);

@@ -54,6 +54,9 @@ enum class Outcome {
     kNoFigures, ///< nothing was measured that could be set against an expectation
 };
 
+/// "nothing found", "suspect", ...: for tables and JSON.
+[[nodiscard]] const char* word(Outcome outcome);
+
 struct NextCheck {
     const Check* check = nullptr;
     double bits = 0; ///< expected drop of entropy over the faults

@@ -17,22 +17,6 @@ constexpr double kLeastShown = 0.02;
 constexpr std::size_t kMostShown = 5;
 constexpr std::size_t kMostReasons = 4;
 
-const char* outcome_word(Outcome outcome) {
-    switch (outcome) {
-    case Outcome::kHealthy:
-        return "nothing found";
-    case Outcome::kSuspect:
-        return "suspect";
-    case Outcome::kSection:
-        return "section";
-    case Outcome::kUnclear:
-        return "cannot tell";
-    case Outcome::kNoFigures:
-        break;
-    }
-    return "no figures";
-}
-
 std::string percent(double p) {
     if (p > 0.99) {
         return "over 99 %";
@@ -138,7 +122,7 @@ std::string diagnosis_json(const Diagnosis& d, const std::vector<std::string>& r
     out["schema"] = kOutputSchema;
     out["command"] = "diagnose";
     out["record"] = record_file;
-    out["outcome"] = outcome_word(d.outcome);
+    out["outcome"] = diagnose::word(d.outcome);
     out["figures_used"] = d.figures_used;
     out["healthy"] = d.healthy;
     out["not_in_catalogue"] = d.other;

@@ -17,7 +17,7 @@ namespace {
 void list(const matrix::Judged& j) {
     const diagnose::Diagnosis& d = j.diagnosis;
     std::printf("%-26s %.2f %-4u %-22s healthy %.3f other %.3f |", j.measured->fault.c_str(),
-                j.measured->severity, j.measured->seed, matrix::word(d.outcome), d.healthy,
+                j.measured->severity, j.measured->seed, diagnose::word(d.outcome), d.healthy,
                 d.other);
     for (std::size_t k = 0; k < 3 && k < d.suspects.size(); ++k) {
         std::printf(" %s %.3f", d.suspects[k].fault->id.c_str(), d.suspects[k].probability);

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // The program against the virtual bench: the real firmware image behind a socket.
 #include "tests/cli/fixture.hpp"
+#include "tests/cli/help_examples.hpp"
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <csignal>
@@ -29,27 +30,6 @@ void check_partial_record(const TempFolder& folder) {
     CHECK(record.at("complete") == false);
     CHECK(record.at("captures").size() >= 1);
     CHECK(yokedock({"analyse", "r.json"}, folder).exit_code == 0);
-}
-
-/// Lines below "Example" in a command's help, without the program's name.
-std::vector<std::vector<std::string>> examples_of(const std::string& command,
-                                                  const TempFolder& folder) {
-    std::istringstream help(yokedock({command, "--help"}, folder).out);
-    std::vector<std::vector<std::string>> out;
-    bool examples = false;
-    for (std::string line; std::getline(help, line);) {
-        examples = examples || line.rfind("Example", 0) == 0;
-        std::istringstream words(line);
-        std::string word;
-        words >> word;
-        if (examples && word == "yokedock") {
-            out.emplace_back();
-            while (words >> word) {
-                out.back().push_back(word);
-            }
-        }
-    }
-    return out;
 }
 
 } // namespace
@@ -183,7 +163,8 @@ TEST_CASE("the examples in the help run as they stand, with a person's answers w
             .exit_code == 0);
     std::size_t count = 0;
     for (const char* command : {"find", "measure", "analyse", "run", "import", "sweep"}) {
-        for (std::vector<std::string> words : examples_of(command, folder)) {
+        for (std::vector<std::string> words :
+             help_examples(yokedock({command, "--help"}, folder).out)) {
             REQUIRE(words.at(0) == command);
             const bool asks =
                 std::find(words.begin(), words.end(), "board.profile.json") != words.end();

@@ -5,6 +5,7 @@
 #include "demo/virtual_bench/model_bench/model_bench.hpp"
 #include "host/cli/seams.hpp"
 #include "host/record/record.hpp"
+#include "tests/cli/help_examples.hpp"
 #include "tests/unit/record/temp_folder.hpp"
 #include <catch2/catch.hpp>
 #include <cmath>
@@ -199,22 +200,14 @@ TEST_CASE("the examples in the help of compare run as they stand") {
     for (const char* name : {"good", "repaired", "good1", "good2", "good3", "before", "after"}) {
         (void)import(folder, name, scope_csv(0.4, 700e-6, ++seed));
     }
-    std::istringstream help(run({"compare", "--help"}).out);
     int count = 0;
-    for (std::string line; std::getline(help, line);) {
-        std::istringstream words(line);
-        std::string word;
-        std::vector<std::string> arguments;
-        words >> word;
-        if (word != "yokedock") {
-            continue;
-        }
-        while (words >> word) {
+    for (std::vector<std::string> arguments : help_examples(run({"compare", "--help"}).out)) {
+        for (std::string& word : arguments) {
             const bool file =
                 word.find(".json") != std::string::npos || word.find(".svg") != std::string::npos;
-            arguments.push_back(file ? folder.file(word) : word);
+            word = file ? folder.file(word) : word;
         }
-        INFO(line);
+        CAPTURE(arguments);
         CHECK(run(arguments).code == 7); // of a vertical current alone nothing else can be told
         ++count;
     }

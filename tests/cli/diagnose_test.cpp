@@ -9,6 +9,7 @@
 #include "host/cli/seams.hpp"
 #include "host/record/catalogue_file.hpp"
 #include "host/record/record.hpp"
+#include "tests/cli/help_examples.hpp"
 #include "tests/unit/bench/guarded_device.hpp"
 #include "tests/unit/record/example_sweep.hpp"
 #include "tests/unit/record/temp_folder.hpp"
@@ -453,20 +454,12 @@ TEST_CASE("the examples in the help of diagnose run as they stand") {
     save(folder, "cold.json", glimpsed(3));
     save_log(folder, "hold.jsonl", "525/59.94");
     std::filesystem::copy(kProfile, folder.file("quillwood13.profile.json"));
-    std::istringstream help(run({"diagnose", "--help"}).out);
     int count = 0;
-    for (std::string line; std::getline(help, line);) {
-        std::istringstream words(line);
-        std::string word;
-        std::vector<std::string> arguments;
-        words >> word;
-        if (word != "yokedock") {
-            continue;
+    for (std::vector<std::string> arguments : help_examples(run({"diagnose", "--help"}).out)) {
+        for (std::string& word : arguments) {
+            word = word.find(".json") == std::string::npos ? word : folder.file(word);
         }
-        while (words >> word) {
-            arguments.push_back(word.find(".json") == std::string::npos ? word : folder.file(word));
-        }
-        INFO(line);
+        CAPTURE(arguments);
         const Run done = run(arguments);
         CHECK(done.err.empty());
         CHECK((done.code == 0 || done.code == 1)); // a glimpse is no measurement to judge by

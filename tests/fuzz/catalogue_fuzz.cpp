@@ -3,28 +3,17 @@
 // diagnosis gives probabilities.
 #include "host/diagnose/diagnose.hpp"
 #include "host/record/catalogue_file.hpp"
+#include "tests/fuzz/promise.hpp"
 #include <cmath>
-#include <cstdio>
-#include <cstdlib>
-
-namespace {
-
-[[noreturn]] void fail(const char* what) {
-    std::fprintf(stderr, "%s\n", what);
-    std::abort();
-}
-
-} // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t size) {
     using namespace yokedock;
     const std::string text(reinterpret_cast<const char*>(data), size);
     const auto read = record::catalogue_from_text(text, "fuzz.json");
     if (!read) {
-        if (read.error().kind != ErrorKind::kFile ||
-            read.error().text.find("fuzz.json") == std::string::npos) {
-            fail("an error that does not name the file");
-        }
+        test::promise(read.error().kind == ErrorKind::kFile &&
+                          read.error().text.find("fuzz.json") != std::string::npos,
+                      "an error names the file");
         return 0;
     }
     diagnose::Evidence evidence;
@@ -39,8 +28,6 @@ extern "C" int LLVMFuzzerTestOneInput(const unsigned char* data, std::size_t siz
     for (const diagnose::Suspect& suspect : found.suspects) {
         sum += suspect.probability;
     }
-    if (!(std::abs(sum - 1) < 1e-6)) {
-        fail("probabilities that do not add up to 1");
-    }
+    test::promise(std::abs(sum - 1) < 1e-6, "probabilities add up to 1");
     return 0;
 }

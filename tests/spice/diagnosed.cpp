@@ -13,7 +13,6 @@ namespace yokedock::spice {
 namespace {
 
 using diagnose::Catalogue;
-using diagnose::Outcome;
 
 capture::Observation seen(const Waves& waves, const std::string& id, char axis,
                           std::uint32_t seed) {
@@ -108,22 +107,6 @@ std::vector<DiagnosedCase> judge_all(const std::vector<Case>& cases, char axis, 
     return out;
 }
 
-const char* word(Outcome outcome) {
-    switch (outcome) {
-    case Outcome::kHealthy:
-        return "nothing found";
-    case Outcome::kSuspect:
-        return "suspect";
-    case Outcome::kSection:
-        return "section";
-    case Outcome::kUnclear:
-        return "cannot tell";
-    case Outcome::kNoFigures:
-        break;
-    }
-    return "no figures";
-}
-
 } // namespace
 
 std::vector<DiagnosedCase> diagnose_cases(const sim::BoardParameters& board, char axis,
@@ -138,7 +121,7 @@ std::vector<DiagnosedCase> diagnose_cases(const sim::BoardParameters& board, cha
 std::string text(const DiagnosedCase& one) {
     std::string out =
         fmt::format("{}  {:<21} {:<14} rank {:>2}  {:.2f}  healthy {:.2f} ", one.axis, one.id,
-                    word(one.outcome), one.rank, one.probability, one.healthy);
+                    diagnose::word(one.outcome), one.rank, one.probability, one.healthy);
     for (const DiagnosedCase::Named& named : one.first) {
         out += fmt::format("  {} {:.2f}", named.id, named.probability);
     }

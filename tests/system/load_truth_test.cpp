@@ -156,17 +156,17 @@ void print(const Covered& c, const char* bench) {
     std::fflush(stdout);
 }
 
+double log_uniform(std::mt19937& random, double low, double high) {
+    return low * std::pow(high / low, std::uniform_real_distribution<double>(0, 1)(random));
+}
+
 /// 0.2 to 60 ohm and 0.05 to 40 mH, evenly in the logarithm.
 std::vector<Load> seeded_loads(bool horizontal, unsigned count) {
     std::mt19937 random(4);
-    std::uniform_real_distribution<double> uniform(0, 1);
-    const auto log_uniform = [&](double low, double high) {
-        return low * std::pow(high / low, uniform(random));
-    };
     std::vector<Load> loads;
     for (unsigned k = 0; k < count; ++k) {
-        const double ohm = log_uniform(0.2, 60);
-        loads.push_back({ohm, log_uniform(0.05e-3, 40e-3), horizontal});
+        const double ohm = log_uniform(random, 0.2, 60);
+        loads.push_back({ohm, log_uniform(random, 0.05e-3, 40e-3), horizontal});
     }
     return loads;
 }
@@ -212,14 +212,13 @@ analysis::LoadVerdict verdict(const Load& load, std::uint32_t seed) {
 void tell_shorted(bool horizontal, unsigned count) {
     std::mt19937 random(9);
     std::uniform_real_distribution<double> uniform(0, 1);
-    const auto log_uniform = [&](double low, double high) {
-        return low * std::pow(high / low, uniform(random));
-    };
     unsigned whole = 0;
     unsigned shorted = 0;
     for (unsigned k = 0; k < count; ++k) {
-        Load yoke{horizontal ? log_uniform(0.2, 3) : log_uniform(3, 15),
-                  horizontal ? log_uniform(0.08e-3, 1.5e-3) : log_uniform(3e-3, 30e-3), horizontal};
+        Load yoke{horizontal ? log_uniform(random, 0.2, 3) : log_uniform(random, 3, 15),
+                  horizontal ? log_uniform(random, 0.08e-3, 1.5e-3)
+                             : log_uniform(random, 3e-3, 30e-3),
+                  horizontal};
         yoke.coupling = 0.7 + 0.28 * uniform(random);
         const auto good = verdict(yoke, 3000 + k);
         yoke.shorted_share = 0.1;

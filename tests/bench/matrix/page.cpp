@@ -244,22 +244,6 @@ std::string calibration(const char* what, const std::vector<Judged>& judged, Sta
 
 } // namespace
 
-const char* word(diagnose::Outcome outcome) {
-    switch (outcome) {
-    case diagnose::Outcome::kHealthy:
-        return "nothing found";
-    case diagnose::Outcome::kSuspect:
-        return "suspect";
-    case diagnose::Outcome::kSection:
-        return "section";
-    case diagnose::Outcome::kUnclear:
-        return "cannot tell";
-    case diagnose::Outcome::kNoFigures:
-        return "no figures";
-    }
-    return "";
-}
-
 Judged judge(const diagnose::Catalogue& catalogue, const Stored& stored, const Case& measured) {
     Judged j;
     j.measured = &measured;

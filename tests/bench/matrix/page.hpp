@@ -13,7 +13,6 @@ struct Judged {
     int place = 99;      ///< of the true fault among the suspects, from 0
 };
 
-[[nodiscard]] const char* word(diagnose::Outcome outcome);
 [[nodiscard]] Judged judge(const diagnose::Catalogue& catalogue, const Stored& stored,
                            const Case& measured);
 /// Every figure in its scale, in standard deviations of a good board.

@@ -29,6 +29,10 @@ function(yokedock_use_precompiled target name regex)
   # that the place is in a system header, and says so. A build without them still has these warnings for our own code.
   target_compile_options(${target} PRIVATE $<$<CXX_COMPILER_ID:GNU>:-Wno-array-bounds -Wno-restrict
                                            -Wno-stringop-overflow -Wno-stringop-overread>)
+  get_target_property(unity ${target} UNITY_BUILD)
+  if(unity)
+    return() # sources that are compiled as one have one choice; another build tells what does not compile alone
+  endif()
   get_target_property(sources ${target} SOURCES)
   foreach(source ${sources})
     get_filename_component(path ${source} ABSOLUTE)

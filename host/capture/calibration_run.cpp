@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/capture/calibration_run.hpp"
+#include "host/bench/channel_codes.hpp"
 #include "host/capture/capture_run.hpp"
 #include "shared/sync/standards.hpp"
 #include <algorithm>
@@ -9,7 +10,8 @@
 namespace yokedock::capture {
 namespace {
 
-constexpr double kCodeV = kAdcReferenceMv * 1e-3 / kAdcCodes;
+using bench::kCodeV;
+
 constexpr std::uint8_t kPrescale = 6; // 250 kHz: the most accurate
 constexpr int kQuestions = 20;
 constexpr link::Milliseconds kPause{5};

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/capture/load_run.hpp"
+#include "host/bench/channel_codes.hpp"
 #include "host/bench/wait_ready.hpp"
 #include "host/capture/capture_run.hpp"
 #include "shared/sync/standards.hpp"
@@ -10,12 +11,13 @@
 namespace yokedock::capture {
 namespace {
 
+using bench::kCodeV;
+
 constexpr std::uint8_t kPrescale = 5; // 500 kHz: the slowest that samples every line
 constexpr double kRailOffV = 2;       // a rail below this is off: reservoirs are empty
 constexpr double kContactS = 0.03;    // relays settle before the first step (firmware: kContactMs)
 constexpr double kSpareS = 0.03;
 constexpr std::size_t kLeastZero = 50;
-constexpr double kCodeV = kAdcReferenceMv * 1e-3 / kAdcCodes;
 
 CapturePhase phase_of(const bench::Bench& bench, ChannelId channel, double seconds) {
     CapturePhase phase{"load step", {}, seconds};

@@ -10,12 +10,12 @@ namespace {
 // Continued fraction of the incomplete beta function by Lentz's method (DLMF 8.17.22).
 double beta_fraction(double x, double a, double b) {
     constexpr double kTiny = 1e-300;
-    constexpr int kMost = 5000;
+    constexpr int kMostSteps = 5000;
     const auto sound = [](double v) { return std::abs(v) < kTiny ? kTiny : v; };
     double c = 1;
     double d = 1 / sound(1 - (a + b) * x / (a + 1));
     double value = d;
-    for (int m = 1; m < kMost; ++m) {
+    for (int m = 1; m < kMostSteps; ++m) {
         const double even = m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m));
         d = 1 / sound(1 + even * d);
         c = sound(1 + even / c);

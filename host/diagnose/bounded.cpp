@@ -40,6 +40,9 @@ void bound(const Feature& feature, const Evidence& e, analysis::Figure& f) {
     case Scale::kShareOfRail:
         reach *= expected_size(e, "supply_v");
         break;
+    case Scale::kHeatRise:
+        reach *= std::max(value - kRoomC, kLeastRiseC);
+        break;
     case Scale::kDifference:
     case Scale::kFlag:
         break;

@@ -17,8 +17,14 @@ enum class Scale {
     kDifference,   ///< value - expected, in the figure's unit
     kShareOfSwing, ///< (value - expected) / expected peak-to-peak yoke current of its axis
     kShareOfRail,  ///< (value - expected) / expected rail
+    kHeatRise,     ///< (value - expected) / (expected - room): -1 is as cold as the room
     kFlag,         ///< 0 or 1; 1 is what a good board shows
 };
+
+/// The room, in degC, and its doubt: common practice, no source. A sink is expected warmer than it.
+constexpr double kRoomC = 23;
+constexpr double kRoomDoubtC = 4;
+constexpr double kLeastRiseC = 5;
 
 /// A figure that takes part in the diagnosis. Figures were chosen so that no two say the same.
 struct Feature {
@@ -37,7 +43,8 @@ struct Feature {
 
 /// What a fault makes of one figure, from slight to as bad as it gets.
 struct Effect {
-    double low = 1; ///< ratio: factor; difference and shares: deviation; flag: probability of 1
+    double low = 1; ///< ratio: factor; difference and shares: deviation; flag: probability of 1;
+                    ///< heat rise: what is left of it, 0 to 1 and above
     double high = 1;
     std::optional<double> mid = {}; ///< half way; nothing: evenly between (ratio: in equal ratios)
     double sd = 0;            ///< doubt of the size besides a third of the effect; in the scale

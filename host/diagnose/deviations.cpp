@@ -58,6 +58,9 @@ double unit_of_scale(const Evidence& e, const Feature& feature) {
     case Scale::kRatio:
         x = expected_of(e, feature.name);
         break;
+    case Scale::kHeatRise:
+        x = expected_of(e, feature.name);
+        return x == nullptr || x->value < kRoomC + kLeastRiseC ? 0 : x->value - kRoomC;
     case Scale::kDifference:
     case Scale::kFlag:
         return 1;
@@ -104,6 +107,16 @@ const analysis::Figure* figure_for(const Evidence& e, const Feature& feature) {
                : f;
 }
 
+/// Without current in the yoke there is no ramp: what was fitted to noise and to the stage's own
+/// residue has a shape that says nothing of what shaped ramps.
+bool shape_of_nothing(const Evidence& e, const Feature& feature) {
+    const std::string axis = feature.name.substr(0, 1);
+    const analysis::Figure* seen = measured_figure(e, axis + "_current_seen");
+    return seen != nullptr && seen->value < 0.5 && feature.name != axis + "_yoke_pp_a" &&
+           (feature.name.rfind(axis + "_yoke_", 0) == 0 ||
+            feature.name == axis + "_retrace_us");
+}
+
 /// Shapes and sizes of a field or line of quite another length are those of another window.
 bool at_another_rate(const Evidence& e, const Feature& feature) {
     const std::string axis = feature.name.substr(0, 1);
@@ -115,7 +128,7 @@ bool at_another_rate(const Evidence& e, const Feature& feature) {
 }
 
 std::optional<Deviation> deviation(const Evidence& e, const Feature& feature) {
-    if (feature.only_relates || at_another_rate(e, feature)) {
+    if (feature.only_relates || at_another_rate(e, feature) || shape_of_nothing(e, feature)) {
         return std::nullopt;
     }
     const analysis::Figure* f = figure_for(e, feature);
@@ -141,7 +154,11 @@ std::optional<Deviation> deviation(const Evidence& e, const Feature& feature) {
                     : (f->value - x->value) / scale;
     // Relative uncertainty grows as the value falls: of the ratio's logarithm it is u over value.
     const double u_scale = ratio ? std::max(std::abs(f->value), kLeastRatio * scale) : scale;
-    d.sd = std::max(std::hypot(analysis::total_u(*f) / u_scale, 0.5 * x->tolerance / scale),
+    const bool heat = feature.scale == Scale::kHeatRise;
+    // What rises half as much is half as far off for other air and other parts; the room is not.
+    const double part = heat ? std::clamp((f->value - kRoomC) / scale, 0.0, 1.0) : 1;
+    d.sd = std::max(std::hypot(analysis::total_u(*f) / u_scale, part * 0.5 * x->tolerance / scale,
+                               heat ? kRoomDoubtC / scale : 0),
                     std::max(feature.floor, 1e-6));
     relate(e, feature, d);
     return d;

@@ -48,6 +48,9 @@ std::string expected_text(const Deviation& d, const Effect& effect, double sever
         return fmt::format("{}; it should be {} by about {}", deviation_text(d),
                            effect.either_sign ? "off" : (p < 0 ? "less" : "more"),
                            with_unit(std::abs(p), d.unit));
+    case Scale::kHeatRise:
+        return fmt::format("{}; its rise over the room should be about {:.0f} % of that",
+                           deviation_text(d), 100 * (1 + p));
     case Scale::kShareOfSwing:
     case Scale::kShareOfRail:
         break;

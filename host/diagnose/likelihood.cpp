@@ -34,6 +34,12 @@ double mixed(const Deviation& d, double centre, double sd, double share) {
     return (1 - share) * density(d.value - centre, sd) + share * anywhere(d);
 }
 
+/// A rise that is gone is gone: the doubt is of what is left of it, where that is less.
+double size_doubt(const Feature& feature, double centre) {
+    const bool heat = feature.scale == Scale::kHeatRise && centre < 0;
+    return kSizeDoubt * (heat ? std::min(-centre, 1 + centre) : std::abs(centre));
+}
+
 double log_flag(const Deviation& d, double p_one) {
     return std::log(d.value > 0.5 ? p_one : 1 - p_one);
 }
@@ -46,7 +52,9 @@ bool is_flag(const Deviation& d) {
 
 double predicted(const Feature& feature, const Effect& effect, double severity) {
     const auto in_scale = [&](double x) {
-        return feature.scale == Scale::kRatio ? std::log(x) : x;
+        return feature.scale == Scale::kRatio      ? std::log(x)
+               : feature.scale == Scale::kHeatRise ? x - 1
+                                                   : x;
     };
     const double low = in_scale(effect.low);
     const double high = in_scale(effect.high);
@@ -91,7 +99,7 @@ double log_fault(const Deviation& d, const Effect* effect, Nearness near, double
     if (is_flag(d)) {
         return log_flag(d, std::clamp(centre, 0.02, 0.98));
     }
-    const double sd = std::hypot(d.sd, kSizeDoubt * centre, severity * effect->sd);
+    const double sd = std::hypot(d.sd, size_doubt(*d.feature, centre), severity * effect->sd);
     double p = mixed(d, centre, sd, kMiss);
     if (effect->either_sign) {
         p = 0.5 * (p + mixed(d, -centre, sd, kMiss));

@@ -32,6 +32,7 @@ constexpr ScaleWord kScales[] = {{"ratio", Scale::kRatio},
                                  {"difference", Scale::kDifference},
                                  {"share_of_swing", Scale::kShareOfSwing},
                                  {"share_of_rail", Scale::kShareOfRail},
+                                 {"heat_rise", Scale::kHeatRise},
                                  {"flag", Scale::kFlag}};
 
 bool is_section(const std::string& word) {
@@ -94,7 +95,7 @@ Scale scale_from(const Node& node) {
         }
     }
     if (!node.failed()) {
-        node.complain(node.in_words(), "ratio, difference, share_of_swing, share_of_rail or flag");
+        node.complain(node.in_words(), "ratio, difference, share_of_swing, share_of_rail, heat_rise or flag");
     }
     return Scale::kRatio;
 }

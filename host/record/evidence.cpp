@@ -27,6 +27,8 @@ double reference_tolerance(const diagnose::Feature& feature, double value, const
     case Scale::kShareOfSwing:
         return feature.default_tolerance *
                reference_value(e, feature.name[0] == 'v' ? "v_yoke_pp_a" : "h_yoke_pp_a");
+    case Scale::kHeatRise:
+        return feature.default_tolerance * std::max(0.0, value - diagnose::kRoomC);
     case Scale::kDifference:
     case Scale::kFlag:
         break;

@@ -32,6 +32,8 @@ std::string size(const diagnose::Feature& feature, double value) {
         return fmt::format("{:+.3g} % of swing", 100 * value);
     case Scale::kShareOfRail:
         return fmt::format("{:+.3g} % of rail", 100 * value);
+    case Scale::kHeatRise:
+        return fmt::format("{:.0f} % of rise", 100 * value);
     case Scale::kFlag:
         break;
     }

@@ -88,6 +88,9 @@ Evidence as_predicted(const FaultRow& row, double severity) {
             case Scale::kShareOfSwing:
                 f.value += p * e.expected.at(name.substr(0, 2) + "yoke_pp_a").value;
                 break;
+            case Scale::kHeatRise:
+                f.value = kRoomC + p * (f.value - kRoomC);
+                break;
             case Scale::kFlag:
                 f.value = p > 0.5 ? 1 : 0;
                 break;

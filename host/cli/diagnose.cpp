@@ -3,8 +3,6 @@
 #include "host/cli/evaluate.hpp"
 #include "host/cli/profile_boards.hpp"
 #include "host/cli/sweep_evidence.hpp"
-#include "host/diagnose/bounded.hpp"
-#include "host/diagnose/doubt.hpp"
 #include "host/record/catalogue_file.hpp"
 #include "host/record/evidence.hpp"
 #include "host/record/record.hpp"
@@ -179,9 +177,7 @@ Result<ExitCode> run_diagnose(const DiagnoseCommand& options, Seams& seams) {
         return swept.error();
     }
     add_sweep_figures(swept.value().figures, evidence.figures);
-    diagnose::bound(with.catalogue, evidence);
-    diagnose::Diagnosis found = diagnose::diagnose(with.catalogue, evidence);
-    diagnose::doubt_healthy(with.catalogue, evidence, found);
+    const diagnose::Diagnosis found = diagnose::diagnose(with.catalogue, evidence);
     std::vector<std::string> remarks;
     if (!evidence.trip.empty()) {
         remarks.push_back("the bench switched the board off: " + main.record.power->trip->text);

@@ -1,5 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/diagnose/diagnose.hpp"
+#include "host/diagnose/bounded.hpp"
+#include "host/diagnose/doubt.hpp"
 #include "host/diagnose/explain.hpp"
 #include "host/diagnose/likelihood.hpp"
 #include <algorithm>
@@ -230,7 +232,9 @@ const char* word(Outcome outcome) {
     return "no figures";
 }
 
-Diagnosis diagnose(const Catalogue& catalogue, const Evidence& evidence) {
+Diagnosis diagnose(const Catalogue& catalogue, const Evidence& as_given) {
+    Evidence evidence = as_given;
+    bound(catalogue, evidence);
     Diagnosis out;
     const std::vector<Deviation> found = deviations(catalogue, evidence);
     const Odds odds(found);
@@ -283,6 +287,12 @@ Diagnosis diagnose(const Catalogue& catalogue, const Evidence& evidence) {
     out.outcome = outcome_of(out);
     if (out.outcome != Outcome::kHealthy && out.outcome != Outcome::kNoFigures) {
         out.checks = choose_checks(catalogue, out.suspects);
+    }
+    if (out.outcome == Outcome::kHealthy) {
+        for (std::string& remark : doubts(found)) {
+            out.outcome = Outcome::kUnclear;
+            out.remarks.push_back(std::move(remark));
+        }
     }
     for (std::string& remark : dependence_remarks(found)) {
         out.remarks.push_back(std::move(remark));

@@ -88,6 +88,7 @@ struct Deviation {
 /// Only figures that were measured, are finite and have an expectation.
 [[nodiscard]] std::vector<Deviation> deviations(const Catalogue& catalogue,
                                                 const Evidence& evidence);
+/// The evidence is bounded first (bounded.hpp).
 [[nodiscard]] Diagnosis diagnose(const Catalogue& catalogue, const Evidence& evidence);
 
 } // namespace yokedock::diagnose

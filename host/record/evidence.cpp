@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
 #include "host/record/evidence.hpp"
-#include "host/diagnose/bounded.hpp"
 #include "host/diagnose/facts.hpp"
 #include "host/record/free_rates.hpp"
 #include <algorithm>
@@ -142,7 +141,6 @@ Evidence evidence_from(const diagnose::Catalogue& catalogue, const analysis::Fig
     expect_mid_rail(e);
     use_stand_ins(e);
     diagnose::add_facts(observation, e);
-    diagnose::bound(catalogue, e);
     return e;
 }
 

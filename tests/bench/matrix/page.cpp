@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "tests/bench/matrix/page.hpp"
+#include "host/diagnose/explain.hpp"
 #include <algorithm>
 #include <cmath>
 #include <fmt/format.h>
@@ -66,7 +67,9 @@ real boards it has not been tried. The designs below are not those on which the 
 and the thresholds chosen (24 V, 525 lines, two vertical yokes, other seeds).
 
 In "section first" and the like a board for which nothing was found counts as wrong. "Cannot tell": something is wrong,
-and neither a fault nor a section has half of the probability.
+and neither a fault nor a section has half of the probability. "Something off": the boards of all severities with a figure
+beyond three standard deviations of a good board's, or a sign (pulses, current, lock) that is missing; with the others
+no reading shows by itself that there is a fault.
 
 )";
 constexpr const char* kPageFaults = "\n## By fault\n\n";
@@ -88,17 +91,22 @@ All boards, good ones too. Where something was found:
 std::string by_severity(const std::vector<Judged>& judged) {
     std::map<double, Tally> tallies;
     Tally all;
+    Tally visible;
     for (const Judged& j : judged) {
         if (!j.measured->fault.empty()) {
             tallies[j.measured->severity].add(j);
             all.add(j);
+            if (j.off > 0) {
+                visible.add(j);
+            }
         }
     }
     std::string out = fmt::format("| severity | {} |\n|---|---|---|---|---|---|---|\n", kHead);
     for (const auto& [severity, t] : tallies) {
         out += fmt::format("| {:.2f} | {} |\n", severity, t.cells());
     }
-    return out + fmt::format("| **all** | {} |\n", all.cells());
+    return out + fmt::format("| **all** | {} |\n| something off | {} |\n", all.cells(),
+                             visible.cells());
 }
 
 std::string by_fault(const diagnose::Catalogue& catalogue, const std::vector<Judged>& judged) {
@@ -247,7 +255,10 @@ std::string calibration(const char* what, const std::vector<Judged>& judged, Sta
 Judged judge(const diagnose::Catalogue& catalogue, const Stored& stored, const Case& measured) {
     Judged j;
     j.measured = &measured;
-    j.diagnosis = diagnose::diagnose(catalogue, evidence_of(catalogue, stored, measured));
+    const diagnose::Evidence evidence = evidence_of(catalogue, stored, measured);
+    j.diagnosis = diagnose::diagnose(catalogue, evidence);
+    const auto found = diagnose::deviations(catalogue, evidence);
+    j.off = std::count_if(found.begin(), found.end(), diagnose::is_off);
     for (const diagnose::FaultRow& row : catalogue.faults) {
         j.section = row.id == measured.fault ? row.section : j.section;
     }

@@ -11,6 +11,7 @@ struct Judged {
     diagnose::Diagnosis diagnosis;
     std::string section; ///< true one; "" on a good board
     int place = 99;      ///< of the true fault among the suspects, from 0
+    std::ptrdiff_t off = 0; ///< figures beyond 3 standard deviations, signs missing
 };
 
 [[nodiscard]] Judged judge(const diagnose::Catalogue& catalogue, const Stored& stored,

@@ -1,15 +1,27 @@
 // SPDX-License-Identifier: MIT
 #include "tests/bench/matrix/store.hpp"
+#include <cstdio>
+#include <cstdlib>
 #include <fstream>
 #include <nlohmann/json.hpp>
 
 namespace yokedock::matrix {
+namespace {
+
+/// Six digits: far below any uncertainty, and a stored sample stays small.
+double rounded(double x) {
+    char text[32];
+    std::snprintf(text, sizeof text, "%.6g", x);
+    return std::strtod(text, nullptr);
+}
+
+} // namespace
 
 std::string case_line(const Case& measured) {
     nlohmann::json figures = nlohmann::json::array();
     for (const analysis::Figure& f : measured.figures) {
         if (f.status == analysis::FigureStatus::kMeasured) {
-            figures.push_back({f.name, f.unit, f.value, analysis::total_u(f)});
+            figures.push_back({f.name, f.unit, rounded(f.value), rounded(analysis::total_u(f))});
         }
     }
     return nlohmann::json{{"design", measured.design},
@@ -23,7 +35,7 @@ std::string case_line(const Case& measured) {
 std::string expected_line(const Design& design) {
     nlohmann::json all = nlohmann::json::object();
     for (const auto& [name, e] : design.profile.expected) {
-        all[name] = {e.value, e.half_width()};
+        all[name] = {rounded(e.value), rounded(e.half_width())};
     }
     return nlohmann::json{{"design", design.name}, {"expected", std::move(all)}}.dump();
 }

@@ -10,7 +10,7 @@ struct Stored {
     std::vector<Case> cases;
 };
 
-/// Figures that were measured, with name, unit, value and total uncertainty.
+/// Figures that were measured, with name, unit, value and total uncertainty, to six digits.
 [[nodiscard]] std::string case_line(const Case& measured);
 [[nodiscard]] std::string expected_line(const Design& design);
 /// Adds a file's lines. kFile when it cannot be read; throws nlohmann's errors on a broken line

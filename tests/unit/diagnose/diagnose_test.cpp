@@ -265,3 +265,90 @@ TEST_CASE("Shapes of a field of quite another length say nothing") {
     }
     CHECK(diagnose::diagnose(catalogue(), e).section == "vertical oscillator");
 }
+
+TEST_CASE("A heat sink as cold as the room is a dead output, one that is warm without drive is not") {
+    // 0.1 K/mA of idle current at this rail: 15 K; deflection makes 77 K.
+    Evidence e = good_board();
+    e.expected["heatsink_c"] = {100, 20};
+    without(e, "v_");
+    for (const char* name : {"v_pulses_seen", "v_current_seen", "v_output_moves"}) {
+        figure(e, name) = analysis::measured(name, name, "", 0, 0, 0, "invented");
+    }
+    times(e, "supply_a", 0.78);
+    figure(e, "heatsink_c").value = 24;
+    CHECK(first(e) == "v_output_dead");
+    figure(e, "heatsink_c").value = 38;
+    CHECK(first(e) == "v_oscillator_dead");
+    // Where the whole rise is a few kelvin the room's own doubt is as large.
+    e.expected["heatsink_c"] = {26, 5};
+    for (const double value : {24.0, 25.0}) {
+        figure(e, "heatsink_c").value = value;
+        for (const Deviation& d : deviations(catalogue(), e)) {
+            CHECK(d.feature->name != "heatsink_c");
+        }
+    }
+}
+
+TEST_CASE("A deviation of the heat sink is a share of its rise, doubted by the room") {
+    Evidence e = good_board();
+    e.expected["heatsink_c"] = {kRoomC + 50, 10};
+    figure(e, "heatsink_c").value = kRoomC + 25;
+    figure(e, "heatsink_c").u = 1;
+    bool seen = false;
+    for (const Deviation& d : deviations(catalogue(), e)) {
+        if (d.feature->name == "heatsink_c") {
+            seen = true;
+            CHECK(d.value == Approx(-0.5));
+            // Half of the half band (5 K / 2), the reading (1 K), the room (4 K), of 50 K.
+            CHECK(d.sd == Approx(std::hypot(2.5, 1, kRoomDoubtC) / 50).epsilon(1e-6));
+        }
+    }
+    CHECK(seen);
+}
+
+TEST_CASE("Without current in a yoke its shape says nothing") {
+    Evidence e = good_board();
+    figure(e, "v_current_seen").value = 0;
+    plus(e, "v_yoke_bow_pct", 30); // of noise
+    plus(e, "v_yoke_s_pct", 25);
+    times(e, "v_retrace_us", 2);
+    times(e, "v_yoke_pp_a", 0.1);
+    std::vector<std::string> judged;
+    for (const Deviation& d : deviations(catalogue(), e)) {
+        judged.push_back(d.feature->name);
+    }
+    const auto is_judged = [&](const char* name) {
+        return std::find(judged.begin(), judged.end(), name) != judged.end();
+    };
+    CHECK(is_judged("v_yoke_pp_a"));
+    CHECK(is_judged("v_out_pulse_us")); // of the output node, not of the yoke
+    CHECK(is_judged("h_yoke_bow_pct"));
+    CHECK_FALSE(is_judged("v_yoke_bow_pct"));
+    CHECK_FALSE(is_judged("v_yoke_s_pct"));
+    CHECK_FALSE(is_judged("v_retrace_us"));
+}
+
+TEST_CASE("Sections that no measured figure speaks of are named, others are not") {
+    const auto remark = [](const Evidence& e) {
+        for (const std::string& r : diagnose::diagnose(catalogue(), e).remarks) {
+            if (r.find("not judged") != std::string::npos) {
+                return r;
+            }
+        }
+        return std::string();
+    };
+    CHECK(remark(good_board()).empty());
+    Evidence vertical_only = good_board();
+    without(vertical_only, "h_");
+    without(vertical_only, "supply_a"); // moved by line faults, too
+    const std::string said = remark(vertical_only);
+    for (const char* section : {"line AFC", "line oscillator", "line output", "horizontal yoke"}) {
+        INFO(said);
+        CHECK(said.find(section) != std::string::npos);
+    }
+    CHECK(said.find("vertical output") == std::string::npos);
+    CHECK(said.find("supply") == std::string::npos);
+    Evidence nothing = good_board();
+    without(nothing, "");
+    CHECK(remark(nothing).empty()); // "no figures" says it all
+}

@@ -3,8 +3,6 @@
 // answer is: probabilities that add up to 1, and nothing that is wrong said with confidence. Said
 // with confidence is what is named (Outcome::kSuspect, kSection) with 0.9 or more; wrong is a
 // section other than the fault's own that the fault's row does not list as mistaken for it.
-#include "host/diagnose/bounded.hpp"
-#include "host/diagnose/doubt.hpp"
 #include "host/record/catalogue_file.hpp"
 #include "tests/unit/diagnose/good_board.hpp"
 #include <catch2/catch.hpp>
@@ -100,12 +98,6 @@ Evidence as_predicted(const FaultRow& row, double severity) {
     return e;
 }
 
-/// As every record is diagnosed.
-Diagnosis bounded(Evidence e) {
-    bound(catalogue(), e);
-    return diagnose::diagnose(catalogue(), e);
-}
-
 /// Each figure is gone with probability one half.
 Evidence half_of(Evidence e, std::mt19937& random) {
     for (analysis::Figure& f : e.figures) {
@@ -167,7 +159,7 @@ TEST_CASE("absurd values never break a diagnosis, and a single one accuses nobod
             Evidence e = good;
             const bool flag = e.expected.count(e.figures[i].name) == 0;
             e.figures[i].value = value;
-            const Diagnosis d = bounded(e);
+            const Diagnosis d = diagnose::diagnose(catalogue(), e);
             check_probabilities(d);
             const bool sane = std::abs(value) <= 1; // 0 and -1 may be what a fault shows
             if (!flag && !sane && is_confident(d)) {
@@ -191,7 +183,7 @@ TEST_CASE("absurd values never break a diagnosis, and a single one accuses nobod
                 e.expected[f.name] = {pick(), pick()};
             }
         }
-        check_probabilities(bounded(e));
+        check_probabilities(diagnose::diagnose(catalogue(), e));
     }
 }
 
@@ -202,8 +194,7 @@ TEST_CASE("a profile of a board with another rail names no part with confidence"
         for (const char* name : {"v_out_min_v", "h_peak_v", "v_yoke_pp_a", "h_yoke_pp_a"}) {
             e.expected[name].value *= rail / 30;
         }
-        Diagnosis d = diagnose::diagnose(catalogue(), e);
-        doubt_healthy(catalogue(), e, d);
+        const Diagnosis d = diagnose::diagnose(catalogue(), e);
         check_probabilities(d);
         INFO(rail << " V: " << d.suspects.front().fault->id << " "
                   << d.suspects.front().probability);

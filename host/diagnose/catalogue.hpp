@@ -36,6 +36,8 @@ struct Feature {
     double rail_power_low = 0;    ///< a good board's figure goes with the rail to a power between
     double rail_power_high = 0;   ///< these (no power: both 0)
     double rate_power = 0;        ///< and with its own axis' rate to this power
+    double weight = 1; ///< below 1: how much of it others have not said, where one part moves
+                       ///< several figures in good boards, too
     bool root = false; ///< others depend on it, it on nobody: only rows that speak of it move it
     bool needs_lock = false;   ///< says nothing while its axis is not locked
     bool only_relates = false; ///< others are judged relative to it; it does not speak itself

@@ -27,7 +27,8 @@ class Odds {
         }
     }
     [[nodiscard]] double capped(std::size_t i, double log_p) const {
-        return std::clamp(kTemper * (log_p - healthy_[i]), -kMostEvidence, kMostEvidence);
+        return std::clamp(kTemper * found_[i].feature->weight * (log_p - healthy_[i]),
+                          -kMostEvidence, kMostEvidence);
     }
     [[nodiscard]] double other() const {
         double sum = 0;

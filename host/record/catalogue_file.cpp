@@ -102,7 +102,7 @@ Scale scale_from(const Node& node) {
 
 diagnose::Feature feature_from(const std::string& name, const Node& node) {
     node.allow_only({"scale", "broad", "default_tolerance", "floor", "rail_power", "rate_power",
-                     "needs_lock", "only_relates", "root"});
+                     "needs_lock", "only_relates", "root", "weight"});
     if (!is_figure(name)) {
         const std::string near = nearest_figure_name(name);
         node.complain("a figure that nobody measures",
@@ -126,6 +126,9 @@ diagnose::Feature feature_from(const std::string& name, const Node& node) {
     if (const auto power = node.maybe("rate_power")) {
         f.rate_power = power->number(-3, 3);
     }
+    if (const auto weight = node.maybe("weight")) {
+        f.weight = weight->number(0.1, 1);
+    }
     if (const auto root = node.maybe("root")) {
         f.root = root->boolean();
     }
@@ -142,7 +145,8 @@ diagnose::Effect effect_from(const Node& node, const diagnose::Feature& feature)
     node.allow_only({"low", "mid", "high", "sd", "either_sign", "maybe"});
     const bool flag = feature.scale == Scale::kFlag;
     const bool ratio = feature.scale == Scale::kRatio;
-    const double least = flag ? 0 : ratio ? 0.01 : -1e6;
+    const bool heat = feature.scale == Scale::kHeatRise;
+    const double least = flag || heat ? 0 : ratio ? 0.01 : -1e6;
     const double most = flag ? 1 : ratio ? 100 : 1e6;
     diagnose::Effect e;
     e.low = node.at("low").number(least, most);

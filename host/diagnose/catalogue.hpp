@@ -51,7 +51,7 @@ struct Effect {
     std::optional<double> mid = {}; ///< half way; nothing: evenly between (ratio: in equal ratios)
     double sd = 0;            ///< doubt of the size besides a third of the effect; in the scale
     bool either_sign = false; ///< ratio: factor or its inverse
-    bool maybe = false;       ///< comes with the fault in half of the cases
+    bool maybe = false; ///< comes with the fault in half of the cases, all such effects together
 };
 
 struct FaultRow {

@@ -6,13 +6,14 @@
 #include "host/diagnose/likelihood.hpp"
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace yokedock::diagnose {
 namespace {
 
 // Chosen on invented figure sets (tests/unit/diagnose), no source.
 constexpr double kTemper = 0.8;        ///< figures are not quite independent of each other
-constexpr double kHealthyNeeded = 0.4; ///< more, and nothing is said to be wrong
+constexpr double kHealthyNeeded = 0.5; ///< more, and nothing is said to be wrong
 constexpr double kClear = 0.5;         ///< the first suspect is named from here
 constexpr double kSectionClear = 0.6;  ///< or its section
 constexpr double kEitherWay = 0.1;
@@ -37,25 +38,27 @@ class Odds {
         }
         return sum;
     }
-    /// Averaged over severities, all equally likely; the best of them goes to `best`.
-    [[nodiscard]] double fault(const FaultRow& row, double& best) const {
+    /// Averaged over courses, all equally likely; the best of them goes to `best`.
+    [[nodiscard]] double fault(const FaultRow& row, Course& best) const {
         std::vector<double> sums;
-        for (int k = 0; k < kSeverities; ++k) {
-            const double severity = (k + 0.5) / kSeverities;
-            double sum = 0;
+        double top = -std::numeric_limits<double>::infinity();
+        for (int k = 0; k < 2 * kSeverities; ++k) {
+            const Course course{(k / 2 + 0.5) / kSeverities, k % 2 == 1};
+            sums.push_back(0);
             for (std::size_t i = 0; i < found_.size(); ++i) {
-                sum += capped(i, log_fault(found_[i], effect(row, i),
-                                           nearness(row, *found_[i].feature), severity));
+                sums.back() += capped(i, log_fault(found_[i], effect(row, i),
+                                                   nearness(row, *found_[i].feature), course));
             }
-            sums.push_back(sum);
+            if (sums.back() > top) {
+                top = sums.back();
+                best = course;
+            }
         }
-        const auto top = std::max_element(sums.begin(), sums.end());
-        best = (static_cast<double>(top - sums.begin()) + 0.5) / kSeverities;
         double mean = 0;
         for (const double s : sums) {
-            mean += std::exp(s - *top) / kSeverities;
+            mean += std::exp(s - top) / static_cast<double>(sums.size());
         }
-        return *top + std::log(mean);
+        return top + std::log(mean);
     }
     [[nodiscard]] const Effect* effect(const FaultRow& row, std::size_t i) const {
         const auto at = row.figures.find(found_[i].feature->name);
@@ -99,17 +102,17 @@ std::vector<std::string> designators_of(const FaultRow& row, const std::vector<B
 
 /// What speaks for a fault against a good board, and what does not fit its row.
 void explain(const FaultRow& row, const Odds& odds, const std::vector<Deviation>& found,
-             double severity, Suspect& suspect) {
+             const Course& course, Suspect& suspect) {
     std::vector<std::pair<double, std::string>> pro;
     std::vector<std::pair<double, std::string>> contra;
     for (std::size_t i = 0; i < found.size(); ++i) {
         const Effect* effect = odds.effect(row, i);
         const double weight =
-            odds.capped(i, log_fault(found[i], effect, nearness(row, *found[i].feature), severity));
+            odds.capped(i, log_fault(found[i], effect, nearness(row, *found[i].feature), course));
         if (effect != nullptr && weight > 0.7) {
             pro.emplace_back(-weight, deviation_text(found[i]));
         } else if (effect != nullptr && weight < -0.7) {
-            contra.emplace_back(weight, expected_text(found[i], *effect, severity));
+            contra.emplace_back(weight, expected_text(found[i], *effect, course.severity));
         } else if (effect == nullptr && is_off(found[i])) {
             contra.emplace_back(-weight, deviation_text(found[i]) + ", which it does not explain");
         }
@@ -249,10 +252,10 @@ Diagnosis diagnose(const Catalogue& catalogue, const Evidence& as_given) {
     const double trip_other = trip.empty() ? 0 : std::log(0.2 / kTripHealthy);
     std::vector<double> logs{std::log(catalogue.prior_healthy),
                              std::log(catalogue.prior_other) + odds.other() + trip_other};
-    std::vector<double> severity(catalogue.faults.size());
+    std::vector<Course> courses(catalogue.faults.size());
     for (std::size_t k = 0; k < catalogue.faults.size(); ++k) {
         const FaultRow& row = catalogue.faults[k];
-        logs.push_back(std::log(fault_share * row.prior / weights) + odds.fault(row, severity[k]) +
+        logs.push_back(std::log(fault_share * row.prior / weights) + odds.fault(row, courses[k]) +
                        trip_odds(trip, row));
     }
     if (const auto healthy = healthy_when_cold(catalogue, evidence)) {
@@ -278,7 +281,7 @@ Diagnosis diagnose(const Catalogue& catalogue, const Evidence& as_given) {
     for (std::size_t k = 0; k < catalogue.faults.size(); ++k) {
         const FaultRow& row = catalogue.faults[k];
         Suspect suspect{&row, logs[k + 2] / sum, designators_of(row, evidence.parts), {}, {}};
-        explain(row, odds, found, severity[k], suspect);
+        explain(row, odds, found, courses[k], suspect);
         out.suspects.push_back(std::move(suspect));
     }
     std::stable_sort(

@@ -89,12 +89,16 @@ Nearness nearness(const FaultRow& row, const Feature& feature) {
                                          : Nearness::kOtherAxis;
 }
 
-double log_fault(const Deviation& d, const Effect* effect, Nearness near, double severity) {
+double log_fault(const Deviation& d, const Effect* effect, Nearness near, const Course& course) {
     if (effect == nullptr) {
         const auto k = static_cast<std::size_t>(near);
         return is_flag(d) ? log_flag(d, 1 - kFlagSide[k])
                           : std::log(mixed(d, 0, d.sd, d.feature->root ? kStray : kSideEffect[k]));
     }
+    if (effect->maybe && !course.maybes) {
+        return is_flag(d) ? log_healthy(d) : std::log(mixed(d, 0, d.sd, kMiss));
+    }
+    const double severity = course.severity;
     const double centre = predicted(*d.feature, *effect, severity);
     if (is_flag(d)) {
         return log_flag(d, std::clamp(centre, 0.02, 0.98));
@@ -103,9 +107,6 @@ double log_fault(const Deviation& d, const Effect* effect, Nearness near, double
     double p = mixed(d, centre, sd, kMiss);
     if (effect->either_sign) {
         p = 0.5 * (p + mixed(d, -centre, sd, kMiss));
-    }
-    if (effect->maybe) {
-        p = 0.5 * (p + mixed(d, 0, d.sd, kMiss));
     }
     return std::log(p);
 }

@@ -13,10 +13,17 @@ namespace yokedock::diagnose {
 enum class Nearness { kSameAxis, kNoAxis, kOtherAxis };
 [[nodiscard]] Nearness nearness(const FaultRow& row, const Feature& feature);
 
-/// A fault of this severity (0 to 1). effect nullptr: the row does not speak of the figure, so it
+/// How a fault shows: its severity (0 to 1), and whether the effects that its row calls "maybe"
+/// have come. They come together or not at all: one clipped ramp bends, shrinks and folds.
+struct Course {
+    double severity = 0;
+    bool maybes = false;
+};
+
+/// A fault that takes this course. effect nullptr: the row does not speak of the figure, so it
 /// should stand still, but side effects are more likely than on a good board.
 [[nodiscard]] double log_fault(const Deviation& deviation, const Effect* effect, Nearness near,
-                               double severity);
+                               const Course& course);
 
 /// The deviation that an effect predicts, in the scale; flags have none.
 [[nodiscard]] double predicted(const Feature& feature, const Effect& effect, double severity);

@@ -113,8 +113,7 @@ bool shape_of_nothing(const Evidence& e, const Feature& feature) {
     const std::string axis = feature.name.substr(0, 1);
     const analysis::Figure* seen = measured_figure(e, axis + "_current_seen");
     return seen != nullptr && seen->value < 0.5 && feature.name != axis + "_yoke_pp_a" &&
-           (feature.name.rfind(axis + "_yoke_", 0) == 0 ||
-            feature.name == axis + "_retrace_us");
+           (feature.name.rfind(axis + "_yoke_", 0) == 0 || feature.name == axis + "_retrace_us");
 }
 
 /// Shapes and sizes of a field or line of quite another length are those of another window.

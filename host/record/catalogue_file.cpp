@@ -95,7 +95,8 @@ Scale scale_from(const Node& node) {
         }
     }
     if (!node.failed()) {
-        node.complain(node.in_words(), "ratio, difference, share_of_swing, share_of_rail, heat_rise or flag");
+        node.complain(node.in_words(),
+                      "ratio, difference, share_of_swing, share_of_rail, heat_rise or flag");
     }
     return Scale::kRatio;
 }

@@ -53,7 +53,7 @@ double median_step(const std::vector<double>& time_s) {
 /// rounding or a loss: that is not decided here.
 bool is_rounded_line(const TimeLine& line, std::size_t rows, double digit_s) {
     constexpr std::size_t kRowsToTell = 100; // five odd steps at least, evenly spread: no loss
-    constexpr double kMostOff = 0.55;       // of a digit: the fit's own error included
+    constexpr double kMostOff = 0.55;        // of a digit: the fit's own error included
     constexpr double kFromWholeNumber = 0.05;
     const double digits = line.step_s / digit_s;
     return rows >= kRowsToTell && digits > 1 &&

@@ -64,7 +64,7 @@ tolerance are learned from 12 good boards of the design (seeds of their own); th
 
 Only the simulator has shown these figures. They say how the diagnosis does on boards that fail as the model's do; with
 real boards it has not been tried. The designs below are not those on which the catalogue's rows were checked
-and the thresholds chosen (24 V, 525 lines, two vertical yokes, other seeds).
+and the thresholds chosen (24 V, 525 lines, two vertical yokes; 16 V, 625 lines; other seeds).
 
 In "section first" and the like a board for which nothing was found counts as wrong. "Cannot tell": something is wrong,
 and neither a fault nor a section has half of the probability. "Something off": the boards of all severities with a figure
@@ -105,8 +105,8 @@ std::string by_severity(const std::vector<Judged>& judged) {
     for (const auto& [severity, t] : tallies) {
         out += fmt::format("| {:.2f} | {} |\n", severity, t.cells());
     }
-    return out + fmt::format("| **all** | {} |\n| something off | {} |\n", all.cells(),
-                             visible.cells());
+    return out +
+           fmt::format("| **all** | {} |\n| something off | {} |\n", all.cells(), visible.cells());
 }
 
 std::string by_fault(const diagnose::Catalogue& catalogue, const std::vector<Judged>& judged) {

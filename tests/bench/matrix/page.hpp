@@ -9,8 +9,8 @@ namespace yokedock::matrix {
 struct Judged {
     const Case* measured = nullptr;
     diagnose::Diagnosis diagnosis;
-    std::string section; ///< true one; "" on a good board
-    int place = 99;      ///< of the true fault among the suspects, from 0
+    std::string section;    ///< true one; "" on a good board
+    int place = 99;         ///< of the true fault among the suspects, from 0
     std::ptrdiff_t off = 0; ///< figures beyond 3 standard deviations, signs missing
 };
 

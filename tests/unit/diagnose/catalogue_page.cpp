@@ -13,10 +13,11 @@ const char* kHead =
 # Catalogue of faults
 
 What `yokedock diagnose` knows of faults, from slight to as bad as it gets: x is a factor on what is expected, + and - a
-difference in the figure's unit, % of swing or of rail a difference as a share of the expected yoke current or rail, and
-"seen" the chance that a good board's sign is still there. (+-): either direction; (maybe): in half of the cases. How it is used:
+difference in the figure's unit, % of swing or of rail a difference as a share of the expected yoke current or rail, % of rise what is left of the expected
+rise over the room, and "seen" the chance that a good board's sign is still there. (+-): either direction; (maybe): in half
+of the cases, all such of a fault together. How it is used:
 [diagnosis.md](diagnosis.md); how well it does: [fault_matrix.md](fault_matrix.md). Sizes are from circuit theory and
-from independent circuit runs, as each row says. Many were derived anew after two training designs of the simulated board had shown
+from independent circuit runs, as each row says. Many were derived anew after three training designs of the simulated board had shown
 where a first estimate missed an effect; they were not fitted, and none has met a real board. `--catalogue FILE` takes another one, of the same form as
 `host/diagnose/catalogue.json`.
 

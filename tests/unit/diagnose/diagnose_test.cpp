@@ -266,7 +266,8 @@ TEST_CASE("Shapes of a field of quite another length say nothing") {
     CHECK(diagnose::diagnose(catalogue(), e).section == "vertical oscillator");
 }
 
-TEST_CASE("A heat sink as cold as the room is a dead output, one that is warm without drive is not") {
+TEST_CASE(
+    "A heat sink as cold as the room is a dead output, one that is warm without drive is not") {
     // 0.1 K/mA of idle current at this rail: 15 K; deflection makes 77 K.
     Evidence e = good_board();
     e.expected["heatsink_c"] = {100, 20};

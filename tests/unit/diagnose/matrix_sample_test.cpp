@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// A sample of the fault matrix's training boards, measured once and stored: what the diagnosis makes
-// of them may get better, not worse. How good it is, on boards it was not made with, is
+// A sample of the fault matrix's training boards, measured once and stored: what the diagnosis
+// makes of them may get better, not worse. How good it is, on boards it was not made with, is
 // docs/fault_matrix.md. The floors are what was reached when the sample was stored, less one board:
 // a row that is derived better for one fault may cost one of another.
 #include "host/record/catalogue_file.hpp"

@@ -41,6 +41,10 @@ Figure free_rate(const SweepSummary& s) {
                               "mean of the sweep's start and end");
 }
 
+double middle_hz(const Limit& limit) {
+    return (limit.locked_hz + limit.lost_hz) / 2;
+}
+
 Figure hold(const SweepSummary& s, const Limit& limit, bool below) {
     const std::string side = below ? "below" : "above";
     const std::string name = axis_word(s).substr(0, 1) + "_hold_" + side + "_pct";
@@ -56,22 +60,51 @@ Figure hold(const SweepSummary& s, const Limit& limit, bool below) {
         return none(fmt::format("the set rate of {:.3f} Hz itself is not held", set));
     }
     const double sign = below ? -1 : 1;
-    const double middle_hz = (limit.locked_hz + limit.lost_hz) / 2;
-    const double pct = 100 * sign * (middle_hz / set - 1);
+    const double pct = 100 * sign * (middle_hz(limit) / set - 1);
     if (!(pct > 0)) {
         return none(fmt::format("the limit found, {:.3f} Hz, is not {} the set rate of {:.3f} Hz",
-                                middle_hz, side, set));
+                                middle_hz(limit), side, set));
     }
     return analysis::measured(name, text, "%", pct,
                               100 * limit.resolution_hz() / set / std::sqrt(12.0), 2,
                               "middle between the last rate held and the first one lost");
 }
 
+struct Width {
+    double value = 0;
+    double u = 0;
+};
+
+Width width_hz(const Limit& low, const Limit& high) {
+    return {middle_hz(high) - middle_hz(low),
+            std::hypot(low.resolution_hz(), high.resolution_hz()) / std::sqrt(12.0)};
+}
+
+Figure pull_in_share(const SweepSummary& s) {
+    const std::string name = axis_word(s).substr(0, 1) + "_pull_in_share_pct";
+    const std::string text = axis_word(s) + " pull-in range, share of the hold range";
+    for (const Limit* limit : {&s.hold_low, &s.hold_high, &s.pull_in_low, &s.pull_in_high}) {
+        if (limit->status != LimitStatus::kFound) {
+            return analysis::not_measured(name, text, "%",
+                                          limit->reason.empty() ? kNotReached : limit->reason);
+        }
+    }
+    const Width hold = width_hz(s.hold_low, s.hold_high);
+    const Width found = width_hz(s.pull_in_low, s.pull_in_high);
+    if (!(hold.value > 0) || !(found.value > 0)) {
+        return analysis::not_measured(name, text, "%", "the limits found leave no range");
+    }
+    const double share = 100 * found.value / hold.value;
+    return analysis::measured(name, text, "%", share,
+                              share * std::hypot(found.u / found.value, hold.u / hold.value), 4,
+                              "widths between the middles of the limits");
+}
+
 } // namespace
 
 analysis::FigureSet sweep_figures(const SweepSummary& summary) {
     return {free_rate(summary), hold(summary, summary.hold_low, true),
-            hold(summary, summary.hold_high, false)};
+            hold(summary, summary.hold_high, false), pull_in_share(summary)};
 }
 
 } // namespace yokedock::lock

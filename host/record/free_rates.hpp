@@ -20,5 +20,8 @@ constexpr double kLineFreeTolerance = 0.02;
 /// three resistors of 5 % times one level (sync or retrace pulse) of 10 %:
 /// sqrt(3 5^2 + 10^2) = 13 %.
 constexpr double kHoldTolerance = 0.13;
+/// Of the pull-in share, in percent of the hold range: it goes with the root of gain and filter, and
+/// the phase in which sync comes back decides some percent (common practice, no source).
+constexpr double kPullInShareTolerance = 12;
 
 } // namespace yokedock::record

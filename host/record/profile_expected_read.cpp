@@ -80,7 +80,7 @@ std::map<std::string, ExpectedFigure> expected_from_json(const KeyedObject& root
             node.complain("no figure of the analysis",
                           near.empty() ? "a name that yokedock analyse --json prints, or a lock "
                                          "sweep's: v_ or h_ with free_rate_hz, hold_below_pct, "
-                                         "hold_above_pct"
+                                         "hold_above_pct, pull_in_share_pct"
                                        : near + " perhaps; yokedock analyse --json prints all "
                                                 "names but a lock sweep's");
         }

@@ -58,6 +58,9 @@ double sweep_tolerance(const Figure& figure) {
     if (ends_in(figure.name, "_free_rate_hz")) {
         return free * figure.value;
     }
+    if (ends_in(figure.name, "_pull_in_share_pct")) {
+        return kPullInShareTolerance;
+    }
     const bool hold =
         ends_in(figure.name, "_hold_below_pct") || ends_in(figure.name, "_hold_above_pct");
     return hold ? std::hypot(kHoldTolerance * figure.value, 100 * free) : 0;

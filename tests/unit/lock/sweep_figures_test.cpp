@@ -19,6 +19,8 @@ SweepSummary line_sweep() {
     s.free_run_after = analysis::measured("", "", "Hz", 14962, 0.3, 120, "");
     s.hold_low = {LimitStatus::kFound, 14260, 14240, -1, ""};
     s.hold_high = {LimitStatus::kFound, 15600, 15630, -1, ""};
+    s.pull_in_low = {LimitStatus::kFound, 14610, 14590, 0.1, ""};
+    s.pull_in_high = {LimitStatus::kFound, 15270, 15300, 0.1, ""};
     return s;
 }
 
@@ -32,7 +34,7 @@ const analysis::Figure& figure(const analysis::FigureSet& set, const char* name)
 
 TEST_CASE("a sweep's limits become percentages of the set rate, and its free runs one rate") {
     const analysis::FigureSet set = sweep_figures(line_sweep());
-    REQUIRE(set.size() == 3);
+    REQUIRE(set.size() == 4);
     CHECK(figure(set, "h_free_rate_hz").value == Approx(14956));
     // Halves of both, and 12 Hz of drift as a rectangle.
     CHECK(figure(set, "h_free_rate_hz").u ==
@@ -41,6 +43,11 @@ TEST_CASE("a sweep's limits become percentages of the set rate, and its free run
     CHECK(figure(set, "h_hold_below_pct").u == Approx(100 * 20.0 / 15000 / std::sqrt(12.0)));
     CHECK(figure(set, "h_hold_above_pct").value == Approx(4.1)); // 15615 of 15000 Hz
     CHECK(figure(set, "h_hold_above_pct").u == Approx(100 * 30.0 / 15000 / std::sqrt(12.0)));
+    // 14600 to 15285 Hz of 14250 to 15615 Hz; intervals of 20 and 30 Hz at the ends of each.
+    const double u_hz = std::hypot(20, 30) / std::sqrt(12.0);
+    CHECK(figure(set, "h_pull_in_share_pct").value == Approx(100 * 685.0 / 1365));
+    CHECK(figure(set, "h_pull_in_share_pct").u ==
+          Approx(100 * 685.0 / 1365 * std::hypot(u_hz / 685, u_hz / 1365)));
 }
 
 TEST_CASE("a limit that was not found is not measured, with the sweep's own reason") {
@@ -51,6 +58,7 @@ TEST_CASE("a limit that was not found is not measured, with the sweep's own reas
     CHECK(figure(set, "h_hold_below_pct").status == analysis::FigureStatus::kNotMeasured);
     CHECK(figure(set, "h_hold_below_pct").reason == "still locked at the end of the range");
     CHECK(figure(set, "h_hold_above_pct").value == Approx(4.1));
+    CHECK(figure(set, "h_pull_in_share_pct").reason == "still locked at the end of the range");
     CHECK(figure(set, "h_free_rate_hz").value == 14950);
     CHECK(figure(set, "h_free_rate_hz").u == 0.4);
 }

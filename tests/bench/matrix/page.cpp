@@ -69,7 +69,7 @@ and the thresholds chosen (24 V, 525 lines, two vertical yokes; 16 V, 625 lines;
 In "section first" and the like a board for which nothing was found counts as wrong. "Cannot tell": something is wrong,
 and neither a fault nor a section has half of the probability. "Something off": the boards of all severities with a figure
 beyond three standard deviations of a good board's, or a sign (pulses, current, lock) that is missing; with the others
-no reading shows by itself that there is a fault.
+no reading shows by itself that there is a fault. "No sweep": all boards again without what only a lock sweep tells.
 
 )";
 constexpr const char* kPageFaults = "\n## By fault\n\n";
@@ -88,10 +88,11 @@ All boards, good ones too. Where something was found:
 
 )";
 
-std::string by_severity(const std::vector<Judged>& judged) {
+std::string by_severity(const std::vector<Judged>& judged, const std::vector<Judged>& plain) {
     std::map<double, Tally> tallies;
     Tally all;
     Tally visible;
+    Tally no_sweep;
     for (const Judged& j : judged) {
         if (!j.measured->fault.empty()) {
             tallies[j.measured->severity].add(j);
@@ -101,12 +102,17 @@ std::string by_severity(const std::vector<Judged>& judged) {
             }
         }
     }
+    for (const Judged& j : plain) {
+        if (!j.measured->fault.empty()) {
+            no_sweep.add(j);
+        }
+    }
     std::string out = fmt::format("| severity | {} |\n|---|---|---|---|---|---|---|\n", kHead);
     for (const auto& [severity, t] : tallies) {
         out += fmt::format("| {:.2f} | {} |\n", severity, t.cells());
     }
-    return out +
-           fmt::format("| **all** | {} |\n| something off | {} |\n", all.cells(), visible.cells());
+    return out + fmt::format("| **all** | {} |\n| something off | {} |\n| no sweep | {} |\n",
+                             all.cells(), visible.cells(), no_sweep.cells());
 }
 
 std::string by_fault(const diagnose::Catalogue& catalogue, const std::vector<Judged>& judged) {
@@ -269,6 +275,15 @@ Judged judge(const diagnose::Catalogue& catalogue, const Stored& stored, const C
     return j;
 }
 
+Case without_sweep(const Case& measured) {
+    Case out = measured;
+    std::erase_if(out.figures, [](const analysis::Figure& f) {
+        return f.name.find("_hold_") != std::string::npos ||
+               f.name.find("_pull_in_") != std::string::npos;
+    });
+    return out;
+}
+
 std::string deviations_text(const diagnose::Catalogue& catalogue, const Stored& stored,
                             const Case& measured) {
     std::string out;
@@ -283,7 +298,14 @@ std::string deviations_text(const diagnose::Catalogue& catalogue, const Stored& 
 
 std::string page(const diagnose::Catalogue& catalogue, const Stored& stored,
                  const std::vector<Judged>& judged) {
-    (void)stored;
+    std::vector<Case> cut;
+    for (const Judged& j : judged) {
+        cut.push_back(without_sweep(*j.measured));
+    }
+    std::vector<Judged> plain;
+    for (const Case& c : cut) {
+        plain.push_back(judge(catalogue, stored, c));
+    }
     int good = 0, alarms = 0;
     std::set<std::string> designs;
     for (const Judged& j : judged) {
@@ -299,7 +321,7 @@ std::string page(const diagnose::Catalogue& catalogue, const Stored& stored,
     }
     out += fmt::format("\nGood boards suspected: {} of {} ({:.1f} %).\n\n", alarms, good,
                        good > 0 ? 100.0 * alarms / good : 0.0);
-    out += by_severity(judged) + kPageFaults + by_fault(catalogue, judged) + kPageApart +
+    out += by_severity(judged, plain) + kPageFaults + by_fault(catalogue, judged) + kPageApart +
            not_told_apart(catalogue, judged) + kPageSections + confusion(judged) + kPageStated;
     const auto found = [](const Judged& j) {
         return j.diagnosis.outcome != diagnose::Outcome::kHealthy;

@@ -96,4 +96,15 @@ std::optional<Trip> ask_trip(const Bench& bench, std::string stage) {
     return trip_of(answer.value(), std::move(stage));
 }
 
+Status still_live(const Bench& bench) {
+    const auto power = bench.power();
+    if (!power) {
+        return power.error();
+    }
+    if (!supply_off(power.value())) {
+        return Done{};
+    }
+    return Error{ErrorKind::kRefused, trip_text(trip_of(power.value(), "live"))};
+}
+
 } // namespace yokedock::bench

@@ -42,4 +42,8 @@ struct Trip {
 /// link is gone.
 [[nodiscard]] std::optional<Trip> ask_trip(const Bench& bench, std::string stage);
 
+/// Of a board that the bench powers: kRefused with the trip's text when the supply is off. A trip
+/// while no capture runs cuts none off; what is measured after it is a board without supply.
+[[nodiscard]] Status still_live(const Bench& bench);
+
 } // namespace yokedock::bench

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "host/capture/measurement.hpp"
+#include "host/bench/trip.hpp"
 #include "host/capture/calibration_run.hpp"
 #include <fmt/format.h>
 
@@ -50,6 +51,18 @@ MeasureOutcome run_measurement(const bench::Bench& bench, const MeasureOptions& 
     }
     TickAxis axis;
     double before = 0;
+    const auto cut_off = [&](const Error& error) {
+        outcome.error = error;
+        measurement.complete = false;
+        measurement.notes.push_back("cut off: " + error.text);
+    };
+    const auto live = [&] {
+        return options.guarding == Guarding::kWatched ? bench::still_live(bench) : Status(Done{});
+    };
+    if (const Status settled = live(); !settled) {
+        cut_off(settled.error());
+        return outcome;
+    }
     for (const CapturePhase& phase : phases) {
         CaptureOutcome each = run_capture(bench, phase, axis, [&](double part) {
             if (progress) {
@@ -61,9 +74,11 @@ MeasureOutcome run_measurement(const bench::Bench& bench, const MeasureOptions& 
             measurement.captures.push_back(std::move(each.capture));
         }
         if (each.error) {
-            outcome.error = std::move(each.error);
-            measurement.complete = false;
-            measurement.notes.push_back("cut off: " + outcome.error->text);
+            cut_off(*each.error);
+            break;
+        }
+        if (const Status still = live(); !still) {
+            cut_off(still.error());
             break;
         }
     }

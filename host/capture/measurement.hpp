@@ -34,7 +34,8 @@ struct MeasureOutcome {
 
 /// Takes all captures of a measurement with the sync as it is (sent or not, locked or not);
 /// Bench::set_sync must have been called in this session. Blocks about as long as the phases of
-/// options; stops with the bench's stop token. Errors as run_capture, and kUsage when the phases
+/// options; stops with the bench's stop token. Errors as run_capture, kRefused when the bench that
+/// is to power the board has switched it off before, and kUsage when the phases
 /// exceed kMaxBenchSeconds. Does not touch the supply.
 [[nodiscard]] MeasureOutcome run_measurement(const bench::Bench& bench,
                                              const MeasureOptions& options,

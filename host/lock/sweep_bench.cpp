@@ -96,7 +96,8 @@ Result<Verdict> SweepBench::watch(double seconds, double steady_s, bool from_off
 Result<StepResult> SweepBench::run(const SweepStep& step) {
     auto result = run_step(step);
     if (result) {
-        if (const Status live = still_live(); !live) {
+        const bool watched = guarding_ == capture::Guarding::kWatched;
+        if (const Status live = watched ? bench::still_live(bench_) : Done{}; !live) {
             result = live.error();
         }
     }
@@ -104,21 +105,6 @@ Result<StepResult> SweepBench::run(const SweepStep& step) {
         locked_hz_ = 0;
     }
     return result;
-}
-
-/// A trip between two captures cuts none off: the board then only seems to have lost its pulses.
-Status SweepBench::still_live() const {
-    if (guarding_ != capture::Guarding::kWatched) {
-        return Done{};
-    }
-    const auto power = bench_.power();
-    if (!power) {
-        return power.error();
-    }
-    if (!bench::supply_off(power.value())) {
-        return Done{};
-    }
-    return Error{ErrorKind::kRefused, bench::trip_text(bench::trip_of(power.value(), "live"))};
 }
 
 Result<StepResult> SweepBench::run_step(const SweepStep& step) {

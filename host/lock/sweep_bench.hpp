@@ -27,7 +27,6 @@ class SweepBench {
     void remember(const StepResult& result);
 
   private:
-    [[nodiscard]] Status still_live() const;
     [[nodiscard]] Result<StepResult> run_step(const SweepStep& step);
     [[nodiscard]] Status set_rate(double rate_hz);
     [[nodiscard]] Status release(double seconds);

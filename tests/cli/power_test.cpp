@@ -274,6 +274,29 @@ TEST_CASE(
     CHECK_THAT(trip.value().notes.at(0), Contains("more current than its limit"));
 }
 
+TEST_CASE("a trip while the board settles is told, and no board without supply is measured") {
+    const TempFolder folder;
+    test::GuardedDevice device([](std::uint8_t relays, double ms) {
+        test::BoardState s = test::healthy_board(relays, ms);
+        if ((relays & 2) != 0 && ms > 4000) {
+            s.code[3] =
+                static_cast<std::uint16_t>(std::lround(bench::code_of(ChannelId::supply_a, 1.4)));
+        }
+        return s;
+    });
+    const Run tripped = run(join({"measure", "--bench", "memory:", "--settle-s", "6", "--profile",
+                                  kProfile, "--out", folder.file("r.json")},
+                                 kAllConfirmed),
+                            device);
+    INFO(tripped.err);
+    CHECK(tripped.code == 4);
+    CHECK_THAT(tripped.err, Contains("more current than its limit") &&
+                                Contains("look first at: IC401 (vertical output, output IC)") &&
+                                Contains("supply off, confirmed"));
+    CHECK(tripped.out.empty());
+    CHECK(folder.entries() == 1); // the trip's file, no record
+}
+
 TEST_CASE("a trip in the soft start keeps what the bench sampled on the way, and no record") {
     const TempFolder folder;
     test::GuardedDevice device([](std::uint8_t relays, double ms) {

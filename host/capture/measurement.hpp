@@ -25,8 +25,8 @@ struct MeasureOutcome {
     double bench_seconds = 0; ///< device time from the first capture's begin to the last one's end
 };
 
-/// Bench facts for a record: identity, link, and the scales and clock the bench has stored, or nominal ones. Asks the
-/// bench.
+/// Bench facts for a record: identity, link, and the scales and clock the bench has stored, or
+/// nominal ones. Asks the bench.
 [[nodiscard]] BenchInfo make_bench_info(const bench::Bench& bench, bool simulated);
 
 /// Nominal scale of a channel, from shared/channels.hpp.

@@ -61,6 +61,8 @@ struct FaultRow {
     std::vector<std::string> roles; ///< words of record::kPartRoles, most likely first
     double prior = 1;               ///< weight among the faults
     bool comes_with_heat = false;   ///< a board that has it is good while it is cold
+    bool keep_off = false; ///< no power again before it is checked: it kills parts, or makes high
+                           ///< voltage
     std::map<std::string, Effect> figures;
     std::string derivation;
     std::vector<std::string> mistaken_for; ///< ids
@@ -72,6 +74,7 @@ struct Check {
     std::string id;
     std::string text;
     double minutes = 1;
+    bool powered = false;           ///< the board must run for it
     std::vector<std::string> finds; ///< faults that it shows when they are there
 };
 

@@ -10,6 +10,7 @@ namespace yokedock::diagnose {
 namespace {
 
 constexpr double kLeastRatio = 0.02; ///< a value at or below 0 counts as this share
+constexpr double kRateOfOwn = 0.01;  ///< ln: beyond what an oscilloscope's time base is off
 constexpr double kOtherRate = 0.1;   ///< ln: the windows of a record are those of sync
 
 const analysis::Figure* measured_figure(const Evidence& e, const std::string& name) {
@@ -33,9 +34,12 @@ double log_ratio(const Evidence& e, const std::string& name) {
                : 0;
 }
 
+/// Without sync no axis is. Where nobody can tell (an oscilloscope's file without sync) a rate that
+/// is off the expected one tells: a locked board has the rate of its sync.
 bool locked(const Evidence& e, const std::string& axis) {
     const analysis::Figure* f = measured_figure(e, axis + "_locked");
-    return f == nullptr || f->value > 0.5;
+    return f != nullptr ? f->value > 0.5
+                        : !e.free_run && std::abs(log_ratio(e, axis + "_rate_hz")) < kRateOfOwn;
 }
 
 /// Nobody can tell whether it is locked. axis: "v_" or "h_".
@@ -159,6 +163,9 @@ std::optional<Deviation> deviation(const Evidence& e, const Feature& feature) {
     d.sd = std::max(std::hypot(analysis::total_u(*f) / u_scale, part * 0.5 * x->tolerance / scale,
                                heat ? kRoomDoubtC / scale : 0),
                     std::max(feature.floor, 1e-6));
+    if (f->name != feature.name) {
+        d.text = f->text + ", against the free run as it does not lock";
+    }
     relate(e, feature, d);
     return d;
 }

@@ -17,7 +17,26 @@ constexpr double kHealthyNeeded = 0.5; ///< more, and nothing is said to be wron
 constexpr double kClear = 0.5;         ///< the first suspect is named from here
 constexpr double kSectionClear = 0.6;  ///< or its section
 constexpr double kEitherWay = 0.1;
-constexpr double kTripHealthy = 0.02, kTripListed = 0.5, kTripOther = 0.05;
+constexpr double kTripHealthy = 0.002; ///< limits set too tight; of the other trips likewise
+constexpr double kTripListed = 0.5, kTripOther = 0.01, kTripUnknown = 0.05;
+constexpr double kSure = 0.8;            ///< the suspect's own part is then checked first
+constexpr double kMayBeKeptOff = 0.1;    ///< of a fault after which there must be no power
+constexpr std::size_t kLeastFigures = 3; ///< fewer make no board good
+
+/// Causes that say something of the board; a stop button or a lost link does not.
+constexpr const char* kOfBoard[] = {"over_current",
+                                    "supply_high",
+                                    "supply_low",
+                                    "supply_current",
+                                    "output_high",
+                                    "output_low",
+                                    "retrace_peak",
+                                    "heatsink",
+                                    "load_current",
+                                    "load_lost",
+                                    "field_retrace_missing",
+                                    "line_retrace_missing",
+                                    "rail_not_up"};
 
 /// ln likelihood relative to a good board, capped figure by figure.
 class Odds {
@@ -74,18 +93,35 @@ bool contains(const std::vector<std::string>& list, const std::string& word) {
     return std::find(list.begin(), list.end(), word) != list.end();
 }
 
-double trip_odds(const std::string& trip, const FaultRow& row) {
-    return trip.empty()
-               ? 0
-               : std::log((contains(row.trips, trip) ? kTripListed : kTripOther) / kTripHealthy);
-}
+/// A trip that says something of the board, and where.
+struct TellingTrip {
+    std::string cause;
+    Feature channel; ///< by name only
+    [[nodiscard]] bool none() const { return cause.empty(); }
+    /// The row lists it, and its channel is not one of the other axis.
+    [[nodiscard]] bool listed(const FaultRow& row) const {
+        return contains(row.trips, cause) && nearness(row, channel) != Nearness::kOtherAxis;
+    }
+    [[nodiscard]] double odds(const FaultRow& row) const {
+        return none() ? 0 : std::log((listed(row) ? kTripListed : kTripOther) / kTripHealthy);
+    }
+    [[nodiscard]] std::string text() const {
+        std::string words = cause;
+        std::replace(words.begin(), words.end(), '_', ' ');
+        return "the bench switched the board off: " + words +
+               (channel.name.empty() ? "" : " (" + channel.name + ")");
+    }
+};
 
-/// The trip, if any fault of the catalogue brings it about; a stop button says nothing of the
-/// board.
-std::string telling_trip(const Catalogue& catalogue, const std::string& trip) {
-    const bool known = std::any_of(catalogue.faults.begin(), catalogue.faults.end(),
-                                   [&](const FaultRow& row) { return contains(row.trips, trip); });
-    return known ? trip : std::string();
+TellingTrip telling_trip(const Evidence& evidence) {
+    const bool of_board =
+        std::find(std::begin(kOfBoard), std::end(kOfBoard), evidence.trip) != std::end(kOfBoard);
+    TellingTrip trip;
+    if (of_board) {
+        trip.cause = evidence.trip;
+        trip.channel.name = evidence.trip_channel;
+    }
+    return trip;
 }
 
 std::vector<std::string> designators_of(const FaultRow& row, const std::vector<BoardPart>& parts) {
@@ -102,9 +138,12 @@ std::vector<std::string> designators_of(const FaultRow& row, const std::vector<B
 
 /// What speaks for a fault against a good board, and what does not fit its row.
 void explain(const FaultRow& row, const Odds& odds, const std::vector<Deviation>& found,
-             const Course& course, Suspect& suspect) {
+             const Course& course, const TellingTrip& trip, Suspect& suspect) {
     std::vector<std::pair<double, std::string>> pro;
     std::vector<std::pair<double, std::string>> contra;
+    if (!trip.none() && trip.listed(row)) {
+        pro.emplace_back(-trip.odds(row), trip.text());
+    }
     for (std::size_t i = 0; i < found.size(); ++i) {
         const Effect* effect = odds.effect(row, i);
         const double weight =
@@ -161,18 +200,40 @@ double expected_bits(const Check& check, const std::vector<Suspect>& suspects) {
     return entropy(prior) - share * entropy(bad) - (1 - share) * entropy(good);
 }
 
-/// A check that only confirms counts, too: a suspect all but certain still wants its part measured.
+bool must_stay_off(const std::vector<Suspect>& suspects) {
+    double p = 0;
+    for (const Suspect& s : suspects) {
+        p += s.fault->keep_off ? s.probability : 0;
+    }
+    return p >= kMayBeKeptOff;
+}
+
+/// By bits per minute; but a suspect all but certain wants its part measured first, by the quickest
+/// check that shows it. After a trip what needs no power comes first, and where a fault is likely
+/// that must not be powered, what needs power is left out.
 std::vector<NextCheck> choose_checks(const Catalogue& catalogue,
-                                     const std::vector<Suspect>& suspects) {
+                                     const std::vector<Suspect>& suspects, bool tripped) {
+    const bool off = must_stay_off(suspects);
+    const Suspect& top = suspects.front();
+    const auto confirms = [&](const Check& check) {
+        return top.probability >= kSure && contains(check.finds, top.fault->id);
+    };
     std::vector<NextCheck> out;
     for (const Check& check : catalogue.checks) {
         const double bits = expected_bits(check, suspects);
-        if (bits > 0.01) {
+        if ((bits > 0.01 || confirms(check)) && !(off && check.powered)) {
             out.push_back({&check, bits});
         }
     }
-    std::stable_sort(out.begin(), out.end(), [](const NextCheck& a, const NextCheck& b) {
-        return a.bits / a.check->minutes > b.bits / b.check->minutes;
+    std::stable_sort(out.begin(), out.end(), [&](const NextCheck& a, const NextCheck& b) {
+        if (tripped && a.check->powered != b.check->powered) {
+            return b.check->powered;
+        }
+        if (confirms(*a.check) != confirms(*b.check)) {
+            return confirms(*a.check);
+        }
+        return confirms(*a.check) ? a.check->minutes < b.check->minutes
+                                  : a.bits / a.check->minutes > b.bits / b.check->minutes;
     });
     return out;
 }
@@ -210,7 +271,7 @@ Outcome outcome_of(const Diagnosis& d) {
         return Outcome::kNoFigures;
     }
     if (d.healthy >= kHealthyNeeded) {
-        return Outcome::kHealthy;
+        return d.figures_used < kLeastFigures ? Outcome::kNoFigures : Outcome::kHealthy;
     }
     if (!d.suspects.empty() && d.suspects.front().probability >= kClear) {
         return Outcome::kSuspect;
@@ -242,21 +303,21 @@ Diagnosis diagnose(const Catalogue& catalogue, const Evidence& as_given) {
     Diagnosis out;
     const std::vector<Deviation> found = deviations(catalogue, evidence);
     const Odds odds(found);
-    const std::string trip = telling_trip(catalogue, evidence.trip);
-    out.figures_used = found.size() + (trip.empty() ? 0 : 1);
+    const TellingTrip trip = telling_trip(evidence);
+    out.figures_used = found.size() + (trip.none() ? 0 : 1);
     double weights = 0;
     for (const FaultRow& row : catalogue.faults) {
         weights += row.prior;
     }
     const double fault_share = 1 - catalogue.prior_healthy - catalogue.prior_other;
-    const double trip_other = trip.empty() ? 0 : std::log(0.2 / kTripHealthy);
+    const double trip_other = trip.none() ? 0 : std::log(kTripUnknown / kTripHealthy);
     std::vector<double> logs{std::log(catalogue.prior_healthy),
                              std::log(catalogue.prior_other) + odds.other() + trip_other};
     std::vector<Course> courses(catalogue.faults.size());
     for (std::size_t k = 0; k < catalogue.faults.size(); ++k) {
         const FaultRow& row = catalogue.faults[k];
         logs.push_back(std::log(fault_share * row.prior / weights) + odds.fault(row, courses[k]) +
-                       trip_odds(trip, row));
+                       trip.odds(row));
     }
     if (const auto healthy = healthy_when_cold(catalogue, evidence)) {
         logs[0] += cold_odds(*healthy, true);
@@ -281,7 +342,7 @@ Diagnosis diagnose(const Catalogue& catalogue, const Evidence& as_given) {
     for (std::size_t k = 0; k < catalogue.faults.size(); ++k) {
         const FaultRow& row = catalogue.faults[k];
         Suspect suspect{&row, logs[k + 2] / sum, designators_of(row, evidence.parts), {}, {}};
-        explain(row, odds, found, courses[k], suspect);
+        explain(row, odds, found, courses[k], trip, suspect);
         out.suspects.push_back(std::move(suspect));
     }
     std::stable_sort(
@@ -289,8 +350,14 @@ Diagnosis diagnose(const Catalogue& catalogue, const Evidence& as_given) {
         [](const Suspect& a, const Suspect& b) { return a.probability > b.probability; });
     choose_section(out.suspects, out);
     out.outcome = outcome_of(out);
+    const bool good = out.outcome == Outcome::kHealthy || out.outcome == Outcome::kNoFigures;
+    if (good && !trip.none()) {
+        out.outcome = Outcome::kUnclear; // whatever else was measured
+        out.remarks.push_back(trip.text() + ": it is not good, or a limit of the profile is too "
+                                            "tight");
+    }
     if (out.outcome != Outcome::kHealthy && out.outcome != Outcome::kNoFigures) {
-        out.checks = choose_checks(catalogue, out.suspects);
+        out.checks = choose_checks(catalogue, out.suspects, !trip.none());
     }
     if (out.outcome == Outcome::kHealthy) {
         for (std::string& remark : doubts(found)) {

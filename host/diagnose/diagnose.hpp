@@ -29,7 +29,9 @@ struct Evidence {
     analysis::FigureSet figures;
     std::map<std::string, Expectation> expected; ///< by figure; flags need none
     std::vector<BoardPart> parts;                ///< empty: no list
-    std::string trip;                            ///< cause that ended the power-up; "" none
+    std::string trip;                            ///< cause that switched the board off; "" none
+    std::string trip_channel;                    ///< whose reading it was: "h_yoke_a"; "" none
+    bool free_run = false;                       ///< taken without sync: no axis is locked
     std::vector<Evidence> cold;                  ///< the same board taken cold; empty: none, else 1
 };
 
@@ -51,7 +53,7 @@ enum class Outcome {
     kSuspect, ///< the first suspect is named
     kSection, ///< the section is clear, the part is not
     kUnclear, ///< something is wrong; no suspect stands out, or the pattern is not in the catalogue
-    kNoFigures, ///< nothing was measured that could be set against an expectation
+    kNoFigures, ///< nothing, or next to nothing, was measured that has an expectation
 };
 
 /// "nothing found", "suspect", ...: for tables and JSON.

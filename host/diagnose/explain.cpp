@@ -10,8 +10,10 @@ namespace yokedock::diagnose {
 namespace {
 
 std::string with_unit(double value, const std::string& unit) {
-    return unit.empty() ? fmt::format("{:.4g}", value) : fmt::format("{:.4g} {}", value, unit);
+    return unit.empty() ? fmt::format("{:.5g}", value) : fmt::format("{:.5g} {}", value, unit);
 }
+
+constexpr double kNoRail = 0.3; ///< of the expected rail
 
 const Deviation* find(const std::vector<Deviation>& found, const char* name) {
     for (const Deviation& d : found) {
@@ -61,7 +63,11 @@ std::string expected_text(const Deviation& d, const Effect& effect, double sever
 std::vector<std::string> dependence_remarks(const std::vector<Deviation>& found) {
     std::vector<std::string> out;
     const Deviation* rail = find(found, "supply_v");
-    if (rail != nullptr && is_off(*rail)) {
+    if (rail != nullptr && rail->expected > 0 && rail->found < kNoRail * rail->expected) {
+        out.push_back(fmt::format("there is no rail to speak of ({}): find out why before "
+                                  "anything else; no figure of a board without supply says more",
+                                  deviation_text(*rail)));
+    } else if (rail != nullptr && is_off(*rail)) {
         out.push_back(fmt::format("the rail is off ({}): it is judged first, and what rides on it "
                                   "is judged relative to the rail that was measured",
                                   deviation_text(*rail)));

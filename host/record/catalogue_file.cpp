@@ -190,7 +190,7 @@ const auto kAnyWord = [](const std::string& word) { return !word.empty(); };
 
 diagnose::FaultRow fault_from(const Node& node, const diagnose::Catalogue& catalogue) {
     node.allow_only({"id", "section", "text", "roles", "prior", "figures", "derivation",
-                     "mistaken_for", "checks", "trips", "comes_with_heat"});
+                     "mistaken_for", "checks", "trips", "comes_with_heat", "keep_off"});
     diagnose::FaultRow row;
     row.id = filled_text(node.at("id"));
     row.section = checked_word(node.at("section"), is_section, "a section of docs/profile.md");
@@ -200,6 +200,9 @@ diagnose::FaultRow fault_from(const Node& node, const diagnose::Catalogue& catal
     row.figures = effects_from(node.at("figures"), catalogue);
     if (const auto heat = node.maybe("comes_with_heat")) {
         row.comes_with_heat = heat->boolean();
+    }
+    if (const auto off = node.maybe("keep_off")) {
+        row.keep_off = off->boolean();
     }
     row.derivation = filled_text(node.at("derivation"));
     row.mistaken_for = words(node.at("mistaken_for"), kAnyWord, "a fault's id");
@@ -211,9 +214,10 @@ diagnose::FaultRow fault_from(const Node& node, const diagnose::Catalogue& catal
 }
 
 diagnose::Check check_from(const Node& node) {
-    node.allow_only({"id", "minutes", "text", "finds"});
+    node.allow_only({"id", "minutes", "text", "finds", "powered"});
+    const auto powered = node.maybe("powered");
     return {filled_text(node.at("id")), filled_text(node.at("text")),
-            node.at("minutes").number(0.1, 1000),
+            node.at("minutes").number(0.1, 1000), powered && powered->boolean(),
             words(node.at("finds"), kAnyWord, "a fault's id")};
 }
 

@@ -118,11 +118,15 @@ Evidence evidence_from(const diagnose::Catalogue& catalogue, const analysis::Fig
                        const analysis::FigureSet* reference) {
     Evidence e;
     e.figures = figures;
-    if (!observation.sync_on && !observation.imported) {
-        for (analysis::Figure& f : e.figures) {
-            f.name = f.name == "v_rate_hz"   ? "v_free_rate_hz"
-                     : f.name == "h_rate_hz" ? "h_free_rate_hz"
-                                             : f.name;
+    e.free_run = !observation.sync_on && !observation.imported;
+    if (e.free_run) { // the rate stays, too: sizes go with it
+        for (const char* axis : {"v", "h"}) {
+            const std::string name = std::string(axis) + "_rate_hz";
+            if (const analysis::Figure* rate = analysis::find_figure(figures, name)) {
+                e.figures.push_back(*rate);
+                e.figures.back().name = std::string(axis) + "_free_rate_hz";
+                e.figures.back().text += ", without sync";
+            }
         }
     }
     if (profile) {

@@ -37,6 +37,7 @@ void add_start(const Record& record, const std::optional<Profile>& profile,
     }
     if (record.power->trip) {
         evidence.trip = record.power->trip->cause;
+        evidence.trip_channel = record.power->trip->channel;
     }
     const std::optional<double> rail = start_rail_v(*record.power);
     if (rail && profile && profile->limits.soft_start_min_v) {

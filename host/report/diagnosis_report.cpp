@@ -35,7 +35,8 @@ std::string designators(const Suspect& s) {
 std::string headline(const Diagnosis& d) {
     switch (d.outcome) {
     case Outcome::kHealthy:
-        return fmt::format("Nothing found: {} figures are what is expected of a good board ({}).",
+        return fmt::format("Nothing found: {} figures were judged, and together they look like "
+                           "those of a good board ({}).",
                            d.figures_used, percent(d.healthy));
     case Outcome::kSuspect: {
         const Suspect& s = d.suspects.front();
@@ -55,6 +56,12 @@ std::string headline(const Diagnosis& d) {
                                  "as well.");
     case Outcome::kNoFigures:
         break;
+    }
+    if (d.figures_used > 0) {
+        return fmt::format("Cannot tell: only {} of what was measured has an expectation, too "
+                           "little to call the board good. Measure more channels, or give "
+                           "--profile or --reference with what is expected.",
+                           d.figures_used == 1 ? "one figure" : "two figures");
     }
     return "Cannot tell: no figure could be set against an expectation. Give --profile with "
            "expected figures, or --reference with a record of a good board.";

@@ -353,3 +353,97 @@ TEST_CASE("Sections that no measured figure speaks of are named, others are not"
     without(nothing, "");
     CHECK(remark(nothing).empty()); // "no figures" says it all
 }
+
+TEST_CASE("A board that the bench switched off is never called good") {
+    Evidence e = good_board();
+    REQUIRE(diagnose::diagnose(catalogue(), e).outcome == Outcome::kHealthy);
+    for (const char* cause : {"output_low", "load_lost", "retrace_peak", "over_current"}) {
+        e.trip = cause;
+        INFO(cause);
+        CHECK(diagnose::diagnose(catalogue(), e).outcome != Outcome::kHealthy);
+    }
+    e.trip = "stop_button";
+    CHECK(diagnose::diagnose(catalogue(), e).outcome == Outcome::kHealthy);
+}
+
+TEST_CASE("A trip speaks for its suspects in words, and by its channel for one axis") {
+    Evidence e; // nothing but the trip
+    e.trip = "load_lost";
+    e.trip_channel = "h_yoke_a";
+    const Diagnosis line = diagnose::diagnose(catalogue(), e);
+    CHECK(line.suspects.front().fault->id == "h_yoke_open");
+    REQUIRE_FALSE(line.suspects.front().speaks_for.empty());
+    CHECK(line.suspects.front().speaks_for.front() ==
+          "the bench switched the board off: load lost (h_yoke_a)");
+    CHECK(line.healthy < 0.1);
+    e.trip_channel = "v_yoke_a";
+    CHECK(first(e) == "v_yoke_open");
+}
+
+TEST_CASE("Where a fault must not be powered again no check needs power") {
+    Evidence e;
+    e.trip = "retrace_peak";
+    const Diagnosis tripped = diagnose::diagnose(catalogue(), e);
+    REQUIRE_FALSE(tripped.checks.empty());
+    CHECK(tripped.checks.front().check->id == "retrace_cap_value");
+    for (const Diagnosis& d :
+         {tripped, diagnose::diagnose(catalogue(), half_retrace_capacitor())}) {
+        REQUIRE_FALSE(d.checks.empty());
+        for (const NextCheck& next : d.checks) {
+            INFO(next.check->id);
+            CHECK_FALSE(next.check->powered);
+        }
+    }
+    // Others may need it, but after a trip what needs none comes first.
+    e.trip = "supply_low";
+    const std::vector<NextCheck> low = diagnose::diagnose(catalogue(), e).checks;
+    CHECK(std::is_sorted(low.begin(), low.end(), [](const NextCheck& a, const NextCheck& b) {
+        return !a.check->powered && b.check->powered;
+    }));
+    REQUIRE_FALSE(low.empty());
+    CHECK_FALSE(low.front().check->powered);
+}
+
+TEST_CASE("A suspect all but certain has its own part checked first") {
+    const Diagnosis d = diagnose::diagnose(catalogue(), path_dead());
+    REQUIRE(d.suspects.front().probability > 0.8);
+    REQUIRE_FALSE(d.checks.empty());
+    const auto& finds = d.checks.front().check->finds;
+    CHECK(std::find(finds.begin(), finds.end(), "boost_path_dead") != finds.end());
+}
+
+TEST_CASE("Without sync jitter accuses nobody, and the rate is the free run") {
+    Evidence e = good_board();
+    e.free_run = true;
+    for (const char* name : {"v_locked", "h_locked"}) {
+        e.figures.erase(std::find_if(e.figures.begin(), e.figures.end(),
+                                     [&](const auto& f) { return f.name == name; }));
+    }
+    figure(e, "h_jitter_rms_us").value = 40;
+    figure(e, "v_jitter_rms_us").value = 900;
+    figure(e, "h_phase_us").value = 30;
+    CHECK(diagnose::diagnose(catalogue(), e).outcome == Outcome::kHealthy);
+}
+
+TEST_CASE("A rate that is off tells that nothing is locked, where no sync was recorded") {
+    Evidence e = good_board();
+    for (const char* name : {"v_locked", "h_locked"}) {
+        e.figures.erase(std::find_if(e.figures.begin(), e.figures.end(),
+                                     [&](const auto& f) { return f.name == name; }));
+    }
+    e.expected["v_free_rate_hz"] = {47, 3};
+    CHECK(diagnose::diagnose(catalogue(), e).outcome == Outcome::kHealthy);
+    figure(e, "v_rate_hz").value = 35; // of 50
+    const Diagnosis d = diagnose::diagnose(catalogue(), e);
+    CHECK(d.section == "vertical oscillator");
+    CHECK(d.outcome != Outcome::kHealthy);
+}
+
+TEST_CASE("One figure makes no board good, and a rail far outside its band none either") {
+    Evidence e = good_board();
+    std::erase_if(e.figures, [](const auto& f) { return f.name != "v_yoke_pp_a"; });
+    CHECK(diagnose::diagnose(catalogue(), e).outcome == Outcome::kNoFigures);
+    e = good_board();
+    figure(e, "supply_v").value = 30 + 1.7 * 1.5; // half band 1.5 V
+    CHECK(diagnose::diagnose(catalogue(), e).outcome != Outcome::kHealthy);
+}

@@ -9,6 +9,7 @@
 #include "host/record/trip_evidence.hpp"
 #include "host/report/diagnosis_report.hpp"
 #include <algorithm>
+#include <cmath>
 #include <fmt/format.h>
 #include <ostream>
 
@@ -67,6 +68,34 @@ Status check_standard(const std::string& what, const std::string& standard,
                              what, standard, options.record_file, record.standard)};
 }
 
+/// The same for rates that are no standard's. rate_hz 0: not known.
+Status check_rate(const std::string& what, const char* axis, double rate_hz, double of_record_hz,
+                  const DiagnoseCommand& options) {
+    constexpr double kSameRate = 2e-3; // 59.94 for 60 Hz is the same, 1 line more in 262 is not
+    if (!(rate_hz > 0) || !(of_record_hz > 0) ||
+        std::abs(of_record_hz / rate_hz - 1) <= kSameRate) {
+        return Done{};
+    }
+    return Error{
+        ErrorKind::kFile,
+        fmt::format("{} was measured with a {} rate of {:.2f} Hz, expected {:.2f} Hz as in "
+                    "{}; sizes and times of another rate mean something else: measure it "
+                    "at that rate",
+                    options.record_file, axis, of_record_hz, rate_hz, what)};
+}
+
+Status check_rates(const std::string& what, double line_hz, double field_hz,
+                   const capture::Observation& record, const DiagnoseCommand& options) {
+    if (!record.sync_on || record.imported) {
+        return Done{};
+    }
+    if (const Status same = check_rate(what, "line", line_hz, record.line_rate_hz, options);
+        !same) {
+        return same;
+    }
+    return check_rate(what, "field", field_hz, record.field_rate_hz, options);
+}
+
 /// Another record beside the one to judge.
 Result<Judged> other_record(const std::string& file, const DiagnoseCommand& options,
                             const Judged& main, const std::optional<record::Profile>& profile) {
@@ -79,6 +108,13 @@ Result<Judged> other_record(const std::string& file, const DiagnoseCommand& opti
         return same.error();
     }
     Judged other = judged(std::move(loaded).value(), profile);
+    const bool sent = other.observation.sync_on && !other.observation.imported;
+    if (const Status same =
+            check_rates(file, sent ? other.observation.line_rate_hz : 0,
+                        sent ? other.observation.field_rate_hz : 0, main.observation, options);
+        !same) {
+        return same.error();
+    }
     if (same_readings(other.figures, main.figures)) {
         return Error{ErrorKind::kFile,
                      fmt::format("{} and {} hold the same measurement, expected different ones; "
@@ -107,6 +143,7 @@ Result<Judging> judging_with(const DiagnoseCommand& options, Judged& main) {
     }
     Judging judging{std::move(catalogue).value(),
                     given.value() ? std::move(given).value() : main.record.profile, std::nullopt};
+    main = judged(std::move(main.record), judging.profile);
     if (judging.profile) {
         const std::string what =
             options.profile_file.empty() ? "its own profile" : options.profile_file;
@@ -115,8 +152,13 @@ Result<Judging> judging_with(const DiagnoseCommand& options, Judged& main) {
             !same) {
             return same.error();
         }
+        if (const Status same = check_rates(what, record::nominal_line_rate_hz(*judging.profile),
+                                            record::nominal_field_rate_hz(*judging.profile),
+                                            main.observation, options);
+            !same) {
+            return same.error();
+        }
     }
-    main = judged(std::move(main.record), judging.profile);
     if (!options.reference_file.empty()) {
         Result<Judged> reference =
             other_record(options.reference_file, options, main, judging.profile);

@@ -70,7 +70,8 @@ Json diagnosed(std::vector<std::string> arguments, int code) {
 
 /// As `yokedock measure` writes it, of the simulated board; fault "": none.
 record::Record measured(const std::string& fault, double severity, std::uint32_t seed = 1,
-                        const capture::PhaseSeconds& seconds = sim::kQuickSeconds) {
+                        const capture::PhaseSeconds& seconds = sim::kQuickSeconds,
+                        std::uint32_t line_hz = 0) {
     auto board = sim::load_board(kBoards + "quillwood13.json").value().parameters;
     board.bench_noise_seed = seed;
     if (!fault.empty()) {
@@ -78,12 +79,16 @@ record::Record measured(const std::string& fault, double severity, std::uint32_t
     }
     sim::ModelBenchOptions options;
     options.sync = *sim::find_standard("525/59.94");
+    if (line_hz != 0) {
+        options.sync.line_rate_numerator = line_hz;
+        options.sync.line_rate_denominator = 1;
+    }
     options.settle_s = 0.5;
     options.seconds = seconds;
     record::Record record;
     record.tool_version = "0.1.0";
     record.time_utc = "2026-01-31T09:36:12Z";
-    record.standard = "525/59.94";
+    record.standard = line_hz == 0 ? "525/59.94" : "free";
     record.raw = sim::run_model_bench(board, options).raw;
     record.raw->bench.simulated = true;
     return record;
@@ -218,6 +223,18 @@ TEST_CASE("a lock sweep beside the record speaks for a fault that the record alo
     const TempFolder folder;
     const std::string good = save(folder, "good.json", measured("", 0));
     const std::string catalogue = own_catalogue(folder);
+    // No standard's name, and 1.5 % off.
+    const std::string off =
+        save(folder, "off.json", measured("", 0, 3, {0.1, 0.02, 0.05, 0.02, 0.05}, 15500));
+    for (const std::vector<std::string>& given :
+         {std::vector<std::string>{"diagnose", off, "--profile", kProfile},
+          std::vector<std::string>{"diagnose", off, "--reference", good}}) {
+        const Run refused_rate = run(given);
+        CHECK(refused_rate.code == 5);
+        CHECK_THAT(refused_rate.err,
+                   Contains("line rate of 15500.00 Hz") && Contains("expected 15734.27 Hz"));
+    }
+
     Json profile = Json::parse(folder.read(folder.write("copy", [] {
         std::ifstream in(kProfile);
         return std::string(std::istreambuf_iterator<char>(in), {});
@@ -272,6 +289,18 @@ TEST_CASE("a sweep, a cold record or a profile of another sync is refused, with 
     cold.standard = "525/59.94";
     const std::string same_board = save(folder, "cold.json", cold);
     CHECK(run({"diagnose", good, "--profile", kProfile, "--cold", same_board}).err.empty());
+
+    // No standard's name, and 1.5 % off.
+    const std::string off =
+        save(folder, "off.json", measured("", 0, 3, {0.1, 0.02, 0.05, 0.02, 0.05}, 15500));
+    for (const std::vector<std::string>& given :
+         {std::vector<std::string>{"diagnose", off, "--profile", kProfile},
+          std::vector<std::string>{"diagnose", off, "--reference", good}}) {
+        const Run refused_rate = run(given);
+        CHECK(refused_rate.code == 5);
+        CHECK_THAT(refused_rate.err,
+                   Contains("line rate of 15500.00 Hz") && Contains("expected 15734.27 Hz"));
+    }
 
     Json profile = Json::parse(folder.read(folder.write("copy", [] {
         std::ifstream in(kProfile);

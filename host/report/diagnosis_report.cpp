@@ -133,8 +133,9 @@ std::string diagnosis_json(const Diagnosis& d, const std::vector<std::string>& r
     out["figures_used"] = d.figures_used;
     out["healthy"] = d.healthy;
     out["not_in_catalogue"] = d.other;
-    out["section"] = d.section;
-    out["section_probability"] = d.section_probability;
+    const bool off = d.outcome != Outcome::kHealthy && d.outcome != Outcome::kNoFigures;
+    out["section"] = off ? d.section : "";
+    out["section_probability"] = off ? d.section_probability : 0;
     out["suspects"] = Json::array();
     for (const Suspect& s : d.suspects) {
         if (s.probability >= 0.001) {

@@ -36,7 +36,9 @@ diagnose::Circumstances circumstances(const record::Record& record,
         const capture::BenchInfo& bench = record.raw->bench;
         under.simulated = bench.simulated;
         under.calibrated = bench.calibrated_s != 0;
-        under.bench = fmt::format("bench {}", bench.identity.bench_serial);
+        if (bench.identity.bench_serial != 0) { // 0: none was given to it
+            under.bench = fmt::format("bench {}", bench.identity.bench_serial);
+        }
         under.scale = {bench.clock_relative, bench.clock_u_relative};
         for (const capture::ChannelScale& scale : bench.scale) {
             under.scale.insert(under.scale.end(),
@@ -212,8 +214,8 @@ void add_compare_options(Parser& command, CompareSettings& settings) {
         .group("Compare");
     command
         .add_flag("--same-instruments", settings.same_instruments,
-                  "the same probe, shunt and oscilloscope settings took all of them, so their "
-                  "errors drop out")
+                  "the same bench, or the same probe, shunt and oscilloscope settings, took all of "
+                  "them, so their errors drop out; for files that do not tell")
         .group("Compare");
     command
         .add_option("--tolerance", settings.tolerances,

@@ -21,7 +21,7 @@ struct Circumstances {
     bool imported = false;
     bool simulated = false;
     bool complete = true;
-    std::string bench;         ///< "bench 13"; "" not known (imports)
+    std::string bench; ///< "bench 13"; "" not known (imports, benches without a serial number)
     std::vector<double> scale; ///< everything readings were scaled with; equal on one bench: what
                                ///< is common drops out of differences. Empty: not known
     bool calibrated = false;

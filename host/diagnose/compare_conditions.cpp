@@ -93,7 +93,11 @@ class Judge {
                 "out");
             return;
         }
-        if (a.bench.empty() || b.bench.empty()) {
+        if (!a.imported && !b.imported && (a.bench.empty() || b.bench.empty())) {
+            add("bench", ConditionState::kUnknown,
+                "whether it is one bench is not known (no serial number): errors of gain, zero and "
+                "clock are counted in full (--same-instruments if it is one)");
+        } else if (a.bench.empty() || b.bench.empty()) {
             add("instruments", ConditionState::kUnknown,
                 "an oscilloscope's file does not tell which instruments it came from: errors of "
                 "gain, zero and clock are counted in full (--same-instruments if they were the "

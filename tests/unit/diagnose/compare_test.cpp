@@ -109,6 +109,7 @@ TEST_CASE("Load, warmth, benches and calibration are said") {
     CHECK(state("bench") == ConditionState::kOther);
     under.simulated = false;
     under.bench = "";
+    under.imported = true;
     CHECK(state("instruments") == ConditionState::kUnknown);
     Board warm = another_run(Board{});
     warm.celsius = 75;
@@ -133,6 +134,30 @@ TEST_CASE("Benches of unknown gain cannot prove a size, but still tell shape and
     const Comparison bent = compare(other.measurement, {good.measurement});
     CHECK(bent.ramps[0].verdict == Verdict::kDifferent);
     CHECK(bent.verdict == Verdict::kDifferent);
+}
+
+TEST_CASE("Benches without a serial number are not taken for one, unless somebody says so") {
+    auto good = measured(Board{}, "good");
+    auto other = measured(another_run(Board{}), "other", good.windows);
+    const double one_bench = find(compare(other.measurement, {good.measurement}), "v_yoke_pp_a")->u;
+    other.measurement.under.bench = "bench 14";
+    const double two = find(compare(other.measurement, {good.measurement}), "v_yoke_pp_a")->u;
+    CHECK(two > 2 * one_bench); // else nothing is shown below
+    for (const char* reference : {"", "bench 13"}) {
+        other.measurement.under.bench = "";
+        good.measurement.under.bench = reference;
+        const Comparison c = compare(other.measurement, {good.measurement});
+        REQUIRE(condition(c, "bench") != nullptr);
+        CHECK(condition(c, "bench")->state == ConditionState::kUnknown);
+        CHECK_THAT(condition(c, "bench")->text,
+                   Contains("whether it is one bench is not known (no serial number)"));
+        CHECK(find(c, "v_yoke_pp_a")->u == Approx(two));
+        CompareOptions said;
+        said.same_instruments = true;
+        const Comparison sure = compare(other.measurement, {good.measurement}, said);
+        CHECK(condition(sure, "bench") == nullptr);
+        CHECK(find(sure, "v_yoke_pp_a")->u == Approx(one_bench));
+    }
 }
 
 TEST_CASE("The verdict waits for both axes unless told otherwise") {

@@ -70,7 +70,7 @@ Comparison compare(const Measurement& record, const std::vector<Measurement>& re
                 compare_ramp(axis, record, references, options, bearing, comparison.tests));
         }
     }
-    judge_axes(comparison, options);
+    judge_axes(comparison, options, bearing);
     return comparison;
 }
 

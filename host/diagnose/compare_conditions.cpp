@@ -193,7 +193,7 @@ class Judge {
     }
     void stop_both(const char* what, const std::string& text) {
         add(what, ConditionState::kOther,
-            text + ": ramps and rates cannot be compared; measure both at the same sync", true);
+            text + ": the boards cannot be compared; measure both at the same sync", true);
         bar(bearing_.no_sync_figures[0], text);
         bar(bearing_.no_sync_figures[1], text);
     }

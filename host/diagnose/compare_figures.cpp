@@ -129,19 +129,10 @@ class Comparer {
             c.basis.clear();
             return;
         }
-        if (c.rule.axis != Axis::kBoard) {
-            const std::size_t axis = index_of(c.rule.axis);
-            const std::string& reason = c.rule.needs_sync && !bearing_.no_sync_figures[axis].empty()
-                                            ? bearing_.no_sync_figures[axis]
-                                            : bearing_.no_window_figures[axis];
-            const bool barred =
-                !reason.empty() && (c.rule.needs_window ||
-                                    (c.rule.needs_sync && !bearing_.no_sync_figures[axis].empty()));
-            if (barred) {
-                c.verdict = Verdict::kNotComparable;
-                c.reason = reason;
-                return;
-            }
+        if (const std::string reason = why_not_comparable(c.rule); !reason.empty()) {
+            c.verdict = Verdict::kNotComparable;
+            c.reason = reason;
+            return;
         }
         if (found.empty()) {
             c.verdict = Verdict::kNotMeasured;
@@ -170,6 +161,21 @@ class Comparer {
                            ? "beyond tolerance, but measuring alone can do that"
                            : "within tolerance, but not measured well enough to prove it";
         }
+    }
+
+    /// "": nothing bars it. At another rate even a retrace differs by itself: it goes with the
+    /// size, and a capacitor that is charged in another time makes another size. The supply feeds
+    /// both axes.
+    [[nodiscard]] std::string why_not_comparable(const FigureRule& rule) const {
+        if (rule.axis == Axis::kBoard) {
+            const auto& reasons = bearing_.no_sync_figures;
+            return reasons[0].empty() ? reasons[1] : reasons[0];
+        }
+        const std::size_t axis = index_of(rule.axis);
+        if (!bearing_.no_sync_figures[axis].empty()) {
+            return bearing_.no_sync_figures[axis];
+        }
+        return rule.needs_window ? bearing_.no_window_figures[axis] : "";
     }
 
     /// A board that has no rate any more while it was looked at does not work: that is a finding,

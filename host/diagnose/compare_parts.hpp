@@ -13,7 +13,8 @@ inline constexpr const char* kLockCondition = "lock";
 struct Bearing {
     std::vector<Condition> conditions;
     bool same_scale = false;        ///< gain, zero and clock drop out of differences
-    std::string no_sync_figures[2]; ///< by axis: why nothing that depends on sync can be compared
+    std::string no_sync_figures[2]; ///< by axis: why it was fed other rates, so that nothing of it
+                                    ///< can be judged
     std::string no_window_figures[2];
 };
 [[nodiscard]] Bearing judge_conditions(const Measurement& record,
@@ -33,7 +34,7 @@ compare_figures(const Measurement& record, const std::vector<Measurement>& refer
 /// Places of a ramp that can stray alone: about the coefficients its fit has (ramp_fit.hpp).
 inline constexpr std::size_t kShapeTests = 16;
 
-void judge_axes(Comparison& comparison, const CompareOptions& options);
+void judge_axes(Comparison& comparison, const CompareOptions& options, const Bearing& bearing);
 
 /// One reading of several references.
 struct Pooled {

@@ -24,7 +24,6 @@ struct FigureRule {
     Axis axis = Axis::kBoard;
     Item item = Item::kNone;
     bool needs_window = false; ///< read in the visible window: no use where windows differ
-    bool needs_sync = false;   ///< depends on the rates fed
     double share = 0;          ///< default tolerance: share of the reference's value ...
     double share_of_size = 0;  ///< ... or of its current p-p in the window ...
     double least = 0;          ///< ... and at least this, in the figure's unit

@@ -108,7 +108,7 @@ AxisVerdict judge_axis(const Comparison& comparison, Axis axis) {
 
 } // namespace
 
-void judge_axes(Comparison& comparison, const CompareOptions& options) {
+void judge_axes(Comparison& comparison, const CompareOptions& options, const Bearing& bearing) {
     if (options.vertical) {
         comparison.axes.push_back(judge_axis(comparison, Axis::kVertical));
     }
@@ -124,7 +124,11 @@ void judge_axes(Comparison& comparison, const CompareOptions& options) {
         return std::any_of(comparison.axes.begin(), comparison.axes.end(),
                            [&](const AxisVerdict& a) { return a.verdict == verdict; });
     };
-    comparison.verdict = any(Verdict::kDifferent)    ? Verdict::kDifferent
+    // What one axis is fed shows in the other and in the supply: no verdict against the board.
+    const bool stopped = (options.vertical && !bearing.no_sync_figures[0].empty()) ||
+                         (options.horizontal && !bearing.no_sync_figures[1].empty());
+    comparison.verdict = stopped                     ? Verdict::kCannotTell
+                         : any(Verdict::kDifferent)  ? Verdict::kDifferent
                          : any(Verdict::kCannotTell) ? Verdict::kCannotTell
                                                      : Verdict::kSame;
 }

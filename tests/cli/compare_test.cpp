@@ -189,6 +189,25 @@ TEST_CASE("compare does not take two records without a serial number for those o
     CHECK(said.code == 0);
 }
 
+TEST_CASE("compare ends with 7 where the sync was another, however much differs") {
+    const TempFolder folder;
+    const std::string before = save(folder, "before.json", 1, nothing);
+    const std::string small = save(folder, "small.json", 2, [](sim::BoardParameters& b) {
+        b.vertical_output_sense_ohm *= 1.2;
+        b.vertical_yoke_inductance_h *= 1.3;
+    });
+    CHECK(run({"compare", small, before}).code == 1);
+    auto record = record::load_record(small).value();
+    record.standard = "625/50";
+    const std::string other = folder.file("other.json");
+    REQUIRE(record::save_record(record, other, record::IfExists::kRefuse));
+    const Run done = run({"compare", other, before});
+    INFO(done.out);
+    CHECK(done.code == 7);
+    CHECK_THAT(done.out, Contains("CANNOT TELL: ") && Contains("STOP ") && Contains("625/50") &&
+                             Contains("not comparable") && !Contains("different"));
+}
+
 TEST_CASE("compare takes oscilloscope tables, and says what it cannot tell from them") {
     const TempFolder folder;
     const std::string good = import(folder, "good", scope_csv(0.4, 700e-6, 1));

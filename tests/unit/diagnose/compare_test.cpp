@@ -45,7 +45,9 @@ TEST_CASE("Other standards and rates make ramps incomparable, and say so") {
         const Comparison c = compare(other.measurement, {named.measurement});
         CHECK(verdict(c, "v_yoke_pp_a") == Verdict::kNotComparable);
         CHECK(verdict(c, "h_rate_hz") == Verdict::kNotComparable);
-        CHECK(verdict(c, "supply_v") == Verdict::kSame);
+        CHECK(verdict(c, "v_retrace_us") == Verdict::kNotComparable);
+        CHECK(verdict(c, "supply_v") == Verdict::kNotComparable);
+        CHECK(verdict(c, "heatsink_c") == Verdict::kNotJudged);
         CHECK(c.ramps[0].verdict == Verdict::kNotComparable);
         CHECK(c.verdict == Verdict::kCannotTell);
         REQUIRE(condition(c, "sync") != nullptr);
@@ -59,6 +61,31 @@ TEST_CASE("Other standards and rates make ramps incomparable, and say so") {
         CHECK(verdict(c, "h_yoke_pp_a") == Verdict::kNotComparable);
         CHECK(c.axes[0].verdict == Verdict::kSame);
         CHECK(c.axes[1].verdict == Verdict::kCannotTell);
+    }
+    SECTION("a board that is other at other rates may be so by them alone: no verdict against it") {
+        Board changed = another_run(Board{});
+        changed.v_retrace_s *= 1.2;
+        changed.v_peak *= 1.2;
+        changed.h_peak *= 1.2;
+        changed.rail_v *= 1.2;
+        other = measured(changed, "changed", good.windows);
+        CHECK(compare(other.measurement, {good.measurement}).verdict == Verdict::kDifferent);
+        for (const double field : {1.0, 60 / 59.94, 50 / 59.94}) {
+            other.measurement.under.line_rate_hz = 1.002 * good.measurement.under.line_rate_hz;
+            other.measurement.under.field_rate_hz = field * good.measurement.under.field_rate_hz;
+            const Comparison c = compare(other.measurement, {good.measurement});
+            CHECK(c.verdict == Verdict::kCannotTell);
+            REQUIRE(c.axes.size() == 2); // nothing of the supply
+            CHECK(c.axes[1].verdict == Verdict::kCannotTell);
+            CHECK_THAT(c.axes[1].open.at(0), Contains("line rate") && Contains("Hz in good"));
+            // Where its own rate is equal an axis is told by itself.
+            CHECK(c.axes[0].verdict == (field == 1 ? Verdict::kDifferent : Verdict::kCannotTell));
+            CHECK(find(c, "v_retrace_us")->value > find(c, "v_retrace_us")->reference); // told all the same
+            CompareOptions vertical;
+            vertical.horizontal = false;
+            CHECK(compare(other.measurement, {good.measurement}, vertical).verdict ==
+                  c.axes[0].verdict);
+        }
     }
     SECTION("sync against none") {
         other.measurement.under.sync_on = false;

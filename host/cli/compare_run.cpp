@@ -73,9 +73,7 @@ Analysed analyse_record(const record::Record& record, const std::string& name, b
     analysed.measurement.under = circumstances(record, observation);
     analysed.measurement.figures = std::move(result.figures);
     analysed.measurement.curves = std::move(result.curves);
-    for (const auto& [channel, samples] : observation.channels) {
-        analysed.measurement.channels.insert(channel);
-    }
+    analysed.measurement.channels = diagnose::samplings_of(observation);
     analysed.ramps = std::move(result.ramps);
     for (const std::string& warning : result.warnings) {
         analysed.warnings.push_back(name + ": " + warning);

@@ -35,6 +35,31 @@ std::size_t count_tests(const Measurement& record, const CompareOptions& options
 
 } // namespace
 
+std::map<std::string, Sampling> samplings_of(const capture::Observation& observation) {
+    constexpr double kGapSteps = 20;
+    std::map<std::string, Sampling> out;
+    for (const auto& [channel, samples] : observation.channels) {
+        std::vector<double> steps;
+        for (std::size_t i = 1; i < samples.time_s.size(); ++i) {
+            steps.push_back(samples.time_s[i] - samples.time_s[i - 1]);
+        }
+        Sampling sampling;
+        if (!steps.empty()) {
+            std::vector<double> sorted = steps;
+            const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2);
+            std::nth_element(sorted.begin(), middle, sorted.end());
+            sampling.step_s = *middle;
+        }
+        double stretch = 0;
+        for (const double step : steps) {
+            stretch = step > kGapSteps * sampling.step_s ? 0 : stretch + step;
+            sampling.seconds = std::max(sampling.seconds, stretch);
+        }
+        out[channel] = sampling;
+    }
+    return out;
+}
+
 analysis::AnalysisOptions windows_of(const analysis::AnalysisResult& reference,
                                      analysis::AnalysisOptions options) {
     for (const analysis::RampPlot& ramp : reference.ramps) {

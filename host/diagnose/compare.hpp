@@ -6,7 +6,6 @@
 #include "host/diagnose/compare_rules.hpp"
 #include <map>
 #include <optional>
-#include <set>
 #include <string>
 #include <vector>
 
@@ -35,12 +34,19 @@ struct Circumstances {
     Coil horizontal_coil;
 };
 
+/// How long a channel was looked at, and how finely.
+struct Sampling {
+    double seconds = 0; ///< longest stretch without a gap of more than 20 of its steps
+    double step_s = 0;  ///< median distance of its samples
+};
+[[nodiscard]] std::map<std::string, Sampling> samplings_of(const capture::Observation& observation);
+
 struct Measurement {
     std::string name; ///< for texts: the file's name
     Circumstances under;
     analysis::FigureSet figures;
     std::vector<analysis::RampCurve> curves;
-    std::set<std::string> channels; ///< those that were sampled
+    std::map<std::string, Sampling> channels; ///< those that were sampled
 };
 
 /// What the references are.
@@ -161,6 +167,12 @@ struct Comparison {
 [[nodiscard]] analysis::AnalysisOptions windows_of(const analysis::AnalysisResult& reference,
                                                    analysis::AnalysisOptions options);
 
+/// A board has no rate when none was seen over this many periods of the reference: at half the
+/// rate, the slowest that is believed of a current, three retraces fall into them, which make a
+/// rate.
+inline constexpr double kPeriodsForNone = 6;
+/// Samples per period in which a current's retrace can be seen at all (as in the analysis).
+inline constexpr double kSamplesPerPeriod = 8;
 /// Probability that a board that did not change is called different, all figures and ramps together
 /// (at most; Bonferroni).
 inline constexpr double kFalseAlarm = 0.01;

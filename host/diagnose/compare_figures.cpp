@@ -178,14 +178,41 @@ class Comparer {
         return rule.needs_window ? bearing_.no_window_figures[axis] : "";
     }
 
-    /// A board that has no rate any more while it was looked at does not work: that is a finding,
-    /// not a gap.
+    /// "": the record would show retraces of the reference's rate if there were any.
+    [[nodiscard]] std::string why_none_seen(const char* channel, double rate_hz) const {
+        const auto found = record_.channels.find(channel);
+        if (found == record_.channels.end()) {
+            return fmt::format("{} was not sampled", channel);
+        }
+        const Sampling& sampling = found->second;
+        const double periods = sampling.seconds * rate_hz;
+        if (periods < kPeriodsForNone) {
+            return fmt::format("{} was sampled over {:.2g} of the reference's periods, expected at "
+                               "least {:g}; record it for longer",
+                               channel, periods, kPeriodsForNone);
+        }
+        // A bench has its comparators, however far apart it samples.
+        if (record_.under.imported && sampling.step_s * rate_hz * kSamplesPerPeriod > 1) {
+            return fmt::format("{} has {:.2g} samples per period of the reference, expected at "
+                               "least {:g}; record it in smaller steps",
+                               channel, 1 / (sampling.step_s * rate_hz), kSamplesPerPeriod);
+        }
+        return "";
+    }
+
+    /// A board that has no rate any more while it was looked at for long enough does not work: that
+    /// is a finding, not a gap.
     void missing_in_record(const Figure& figure, FigureComparison& c) const {
         c.verdict = Verdict::kNotMeasured;
         c.reason = missing_words(&figure, record_.name);
         const char* channel = c.rule.axis == Axis::kVertical ? "v_yoke_a" : "h_yoke_a";
-        if (c.rule.item == Item::kRate && record_.under.complete &&
-            figure.status == FigureStatus::kNotMeasured && record_.channels.count(channel) > 0) {
+        if (c.rule.item != Item::kRate || !record_.under.complete ||
+            figure.status != FigureStatus::kNotMeasured) {
+            return;
+        }
+        if (const std::string blind = why_none_seen(channel, c.reference); !blind.empty()) {
+            c.reason = fmt::format("not measured in {}: {}", record_.name, blind);
+        } else {
             c.verdict = Verdict::kDifferent;
             c.real = true;
             c.reason = fmt::format("there is none in {}: {}", record_.name, figure.reason);

@@ -80,12 +80,12 @@ void nothing(sim::BoardParameters&) {}
 
 /// A vertical current over 8 fields as an oscilloscope exports it: 20 us, 10 bits, half a code of
 /// noise.
-std::string scope_csv(double half_a, double retrace_s, unsigned seed) {
+std::string scope_csv(double half_a, double retrace_s, unsigned seed, int rows = 6700) {
     std::mt19937 random(seed);
     std::normal_distribution<double> noise(0, 0.5);
     constexpr double kPeriodS = 1 / 59.94;
     std::string text = "time_s,v_yoke_a\n";
-    for (int i = 0; i < 6700; ++i) {
+    for (int i = 0; i < rows; ++i) {
         const double t = i * 20e-6;
         const double phase = std::fmod(t, kPeriodS);
         const double amperes =
@@ -228,6 +228,29 @@ TEST_CASE("compare takes oscilloscope tables, and says what it cannot tell from 
     CHECK(said.code == 0);
     CHECK_THAT(said.out, Contains("nobody knows whether the boards were locked"));
     CHECK(run({"compare", small, good, "--axis", "vertical", "--same-instruments"}).code == 1);
+}
+
+TEST_CASE("compare calls no board different for a table that is too short") {
+    const TempFolder folder;
+    const std::string good = import(folder, "good", scope_csv(0.4, 700e-6, 1));
+    for (const int rows : {2, 50, 400, 1300}) { // up to 1.6 fields
+        const std::string brief =
+            import(folder, "brief" + std::to_string(rows), scope_csv(0.4, 700e-6, 2, rows));
+        for (const auto& pair : {std::vector{brief, good}, std::vector{good, brief}}) {
+            const Run done = run({"compare", pair[0], pair[1], "--axis", "vertical"});
+            INFO(done.out);
+            CHECK(done.code == 7);
+            CHECK(done.out.find("there is none") == std::string::npos);
+            if (pair[0] == brief) {
+                CHECK_THAT(done.out, Contains("reference's periods") && Contains("longer"));
+            }
+        }
+    }
+    const std::string dead = import(folder, "dead", scope_csv(0, 700e-6, 3)); // 8 fields of nothing
+    const Run done = run({"compare", dead, good, "--axis", "vertical"});
+    INFO(done.out);
+    CHECK(done.code == 1);
+    CHECK_THAT(done.out, Contains("vertical rate: there is none"));
 }
 
 TEST_CASE("the examples in the help of compare run as they stand") {

@@ -54,9 +54,7 @@ Measurement take(BoardParameters board, std::uint32_t noise_seed, const std::str
     m.under.sync_on = true;
     m.under.bench = fmt::format("bench {}", board.bench_seed);
     m.under.scale = {1};
-    for (const auto& [channel, samples] : observation.channels) {
-        m.channels.insert(channel);
-    }
+    m.channels = samplings_of(observation);
     return m;
 }
 

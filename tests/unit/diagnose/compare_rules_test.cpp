@@ -20,7 +20,7 @@ Measurement with(const std::string& name, const Figure& figure) {
     m.under.line_rate_hz = 15734;
     m.under.field_rate_hz = 59.94;
     m.under.sync_on = true;
-    m.channels = {"v_yoke_a"};
+    m.channels = {{"v_yoke_a", {1.0, 63.5e-6}}};
     return m;
 }
 
@@ -174,6 +174,49 @@ TEST_CASE("A board without a rate while it was looked at is different, unless no
     Measurement blind = with("record", none);
     blind.channels.clear();
     CHECK(compare(blind, {with("good", rate)}).figures[0].verdict == Verdict::kNotMeasured);
+    CHECK(compare(with("record", rate), {with("good", none)}).figures[0].verdict ==
+          Verdict::kNotMeasured);
+}
+
+TEST_CASE("A record too short or too coarse to show a rate does not prove that there is none") {
+    const Figure rate = analysis::measured("v_rate_hz", "rate", "Hz", 50, 1e-5, 100, "m");
+    Measurement record =
+        with("record", analysis::not_measured("v_rate_hz", "rate", "Hz", "no retrace edges"));
+    const auto verdict = [&](const Sampling& sampling, bool imported) {
+        record.channels["v_yoke_a"] = sampling;
+        record.under.imported = imported;
+        const Comparison c = compare(record, {with("good", rate)});
+        CHECK((c.verdict == Verdict::kDifferent) == (c.figures[0].verdict == Verdict::kDifferent));
+        CHECK_FALSE(c.figures[0].reason.empty());
+        return c.figures[0].verdict;
+    };
+    // Of 20 ms each.
+    CHECK(verdict({20e-6, 20e-6}, true) == Verdict::kNotMeasured);
+    CHECK(verdict({0.119, 20e-6}, true) == Verdict::kNotMeasured);
+    CHECK(verdict({0.121, 20e-6}, true) == Verdict::kDifferent);
+    CHECK(verdict({0.119, 20e-6}, false) == Verdict::kNotMeasured);
+    CHECK(verdict({1, 2.4e-3}, true) == Verdict::kDifferent); // 8.3 samples per period
+    CHECK(verdict({1, 2.6e-3}, true) == Verdict::kNotMeasured);
+    CHECK(verdict({1, 2.6e-3}, false) == Verdict::kDifferent); // comparators watch in between
+}
+
+TEST_CASE("How long a channel was sampled leaves out its gaps") {
+    capture::Observation o;
+    auto& samples = o.channels["v_yoke_a"];
+    const auto add = [&](double begin_s, int n) {
+        for (int i = 0; i < n; ++i) {
+            samples.time_s.push_back(begin_s + i * 1e-3);
+            samples.value.push_back(0);
+        }
+    };
+    add(0, 50);
+    add(10, 101);
+    add(20, 30);
+    o.channels["supply_v"] = {};
+    const auto found = samplings_of(o);
+    CHECK(found.at("v_yoke_a").seconds == Approx(0.1));
+    CHECK(found.at("v_yoke_a").step_s == Approx(1e-3));
+    CHECK(found.at("supply_v").seconds == 0);
 }
 
 TEST_CASE("Lock is yes or no, and counts of edges have the root of their number") {

@@ -80,7 +80,8 @@ TEST_CASE("Other standards and rates make ramps incomparable, and say so") {
             CHECK_THAT(c.axes[1].open.at(0), Contains("line rate") && Contains("Hz in good"));
             // Where its own rate is equal an axis is told by itself.
             CHECK(c.axes[0].verdict == (field == 1 ? Verdict::kDifferent : Verdict::kCannotTell));
-            CHECK(find(c, "v_retrace_us")->value > find(c, "v_retrace_us")->reference); // told all the same
+            CHECK(find(c, "v_retrace_us")->value >
+                  find(c, "v_retrace_us")->reference); // told all the same
             CompareOptions vertical;
             vertical.horizontal = false;
             CHECK(compare(other.measurement, {good.measurement}, vertical).verdict ==

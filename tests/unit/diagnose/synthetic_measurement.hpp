@@ -35,9 +35,7 @@ inline MeasuredBoard measured(const Board& board, const std::string& name,
     m.measurement.name = name;
     m.measurement.figures = std::move(result.figures);
     m.measurement.curves = std::move(result.curves);
-    for (const auto& [channel, samples] : o.channels) {
-        m.measurement.channels.insert(channel);
-    }
+    m.measurement.channels = diagnose::samplings_of(o);
     return m;
 }
 

@@ -2,6 +2,7 @@
 #include "host/cli/command.hpp"
 #include "host/cli/compare_run.hpp"
 #include "host/cli/evaluate.hpp"
+#include "host/cli/trip_record.hpp"
 
 namespace yokedock::cli {
 namespace {
@@ -29,6 +30,10 @@ Result<ExitCode> run_compare(const CompareCommand& options, Seams& seams) {
     const Result<record::Record> record = record::load_record(options.record_file);
     if (!record) {
         return record.error();
+    }
+    if (const Status measured = refuse_trip_record(record.value(), options.record_file);
+        !measured) {
+        return measured.error();
     }
     return compare_record(record.value(), options.record_file, settings, options.output, seams);
 }

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/cli/compare_run.hpp"
 #include "host/cli/evaluate.hpp"
+#include "host/cli/trip_record.hpp"
 #include "host/report/compare_report.hpp"
 #include "host/report/text.hpp"
 #include <algorithm>
@@ -268,6 +269,9 @@ Result<ExitCode> compare_record(const record::Record& record, const std::string&
         const Result<record::Record> loaded = record::load_record(file);
         if (!loaded) {
             return loaded.error();
+        }
+        if (const Status measured = refuse_trip_record(loaded.value(), file); !measured) {
+            return measured.error();
         }
         if (references.empty()) {
             const record::Record& reference = loaded.value();

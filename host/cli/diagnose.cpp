@@ -3,6 +3,7 @@
 #include "host/cli/evaluate.hpp"
 #include "host/cli/profile_boards.hpp"
 #include "host/cli/sweep_evidence.hpp"
+#include "host/cli/trip_record.hpp"
 #include "host/record/catalogue_file.hpp"
 #include "host/record/evidence.hpp"
 #include "host/record/record.hpp"
@@ -102,6 +103,9 @@ Result<Judged> other_record(const std::string& file, const DiagnoseCommand& opti
     Result<record::Record> loaded = record::load_record(file);
     if (!loaded) {
         return loaded.error();
+    }
+    if (const Status measured = refuse_trip_record(loaded.value(), file); !measured) {
+        return measured.error();
     }
     if (const Status same = check_standard(file, loaded.value().standard, options, main.record);
         !same) {

@@ -292,6 +292,41 @@ TEST_CASE("compare refuses what is no comparison, and says what to do") {
     }
 }
 
+TEST_CASE("compare refuses what was kept of a trip, and takes a measurement that a trip cut off") {
+    const TempFolder folder;
+    const std::string good = save(folder, "good.json", 1, nothing);
+    auto record = record::load_record(save(folder, "cut.json", 2, nothing)).value();
+    record.complete = false;
+    record.power.emplace();
+    record.power->trip.emplace();
+    record.power->trip->cause = "supply_current";
+    const auto kept = [&](const char* name) {
+        const std::string path = folder.file(name);
+        REQUIRE(record::save_record(record, path, record::IfExists::kRefuse));
+        return path;
+    };
+    const std::string cut_off = kept("cut_off.json");
+    const Run measured = run({"compare", cut_off, good});
+    INFO(measured.err);
+    CHECK((measured.code == 0 || measured.code == 7));
+    CHECK_THAT(measured.out, Contains("cut_off.json is incomplete"));
+    record.raw->captures.erase(record.raw->captures.begin(), record.raw->captures.end() - 1);
+    record.raw->captures[0].purpose = "trip";
+    const std::string with_samples = kept("with_samples.json");
+    record.raw->captures.clear(); // as the computer switches it off in the start
+    const std::string without = kept("without.json");
+    for (const std::string& trip : {with_samples, without}) {
+        for (const auto& pair : {std::vector{trip, good}, std::vector{good, trip}}) {
+            const Run done = run({"compare", pair[0], pair[1]});
+            INFO(done.err);
+            CHECK(done.code == 5);
+            CHECK(done.out.empty());
+            CHECK_THAT(done.err, Contains(trip + " is what was kept of a trip, expected") &&
+                                     Contains("give a record of yokedock measure"));
+        }
+    }
+}
+
 TEST_CASE("measure --compare looks at the reference before it asks for the bench") {
     const TempFolder folder;
     const Run missing = run({"measure", "--bench", "tcp:127.0.0.1:1", "--supply", "outside",

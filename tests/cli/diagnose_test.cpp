@@ -437,6 +437,16 @@ TEST_CASE("a board stopped in its soft start leaves a record that names trip and
     }
     const Json text = diagnosed({path}, 1);
     CHECK_THAT(text.dump(), Contains("IC401")); // of the profile's parts list
+
+    // It is judged itself; beside another record it is no board that was good, or cold.
+    const std::string other = save(folder, "other.json", glimpsed(1));
+    for (const char* option : {"--cold", "--reference"}) {
+        const Run refused = run({"diagnose", other, option, path});
+        INFO(refused.err);
+        CHECK(refused.code == 5);
+        CHECK(refused.out.empty());
+        CHECK_THAT(refused.err, Contains(path + " is what was kept of a trip, expected"));
+    }
 }
 
 TEST_CASE("one channel of an oscilloscope makes a modest diagnosis") {

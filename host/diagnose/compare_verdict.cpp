@@ -42,8 +42,17 @@ double excess(const FigureComparison& c) {
 struct Gathered {
     bool same = false;
     bool different = false;
-    std::string open; ///< why not, of the first that is not
+    std::string open; ///< why not, of the figure that tells most of it
 };
+
+/// An item may be open for several figures (retrace: 10 to 90 % and the comparator's pulse): what
+/// was measured in both tells more than what is missing in one, and that more than what is in
+/// neither.
+int tells(const FigureComparison& c) {
+    const bool here = std::isfinite(c.value);
+    const bool there = std::isfinite(c.reference);
+    return c.verdict == Verdict::kNotMeasured ? int{here} + int{there} : 3;
+}
 
 Gathered gather(const Comparison& comparison, Axis axis, Item item) {
     Gathered g;
@@ -57,12 +66,23 @@ Gathered gather(const Comparison& comparison, Axis axis, Item item) {
         }
         return g;
     }
+    const FigureComparison* telling = nullptr;
+    int seen = 0;
     for (const FigureComparison& c : comparison.figures) {
         if (c.rule.axis == axis && c.rule.item == item) {
             g.same = g.same || c.verdict == Verdict::kSame;
             g.different = g.different || c.verdict == Verdict::kDifferent;
-            g.open = g.open.empty() && c.verdict != Verdict::kSame ? c.reason : g.open;
+            seen += tells(c) > 0 ? 1 : 0;
+            if (c.verdict != Verdict::kSame && (telling == nullptr || tells(c) > tells(*telling))) {
+                telling = &c;
+            }
         }
+    }
+    if (telling != nullptr) {
+        // Named, where its reason alone would read as if nothing of the item had been measured.
+        const bool one_of_them = telling->verdict == Verdict::kNotMeasured && seen > 1;
+        g.open =
+            one_of_them ? fmt::format("{}: {}", telling->text, telling->reason) : telling->reason;
     }
     return g;
 }

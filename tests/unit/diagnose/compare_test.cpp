@@ -207,6 +207,48 @@ TEST_CASE("The verdict waits for both axes unless told otherwise") {
     CHECK(find(c, "h_rate_hz") == nullptr);
 }
 
+TEST_CASE("What is open of the retrace is told of the reading of it that both have") {
+    using yokedock::analysis::Figure;
+    using yokedock::analysis::not_measured;
+    const auto pulse = [](bool there) {
+        return there ? yokedock::analysis::measured("v_retrace_pulse_us", "pulse", "us", 600, 0.1,
+                                                    100, "m")
+                     : not_measured("v_retrace_pulse_us", "pulse", "us", "not stamped");
+    };
+    const auto slope = [](bool there, double u = 60) {
+        return there ? yokedock::analysis::measured("v_retrace_us", "10 to 90 %", "us", 480, u, 9,
+                                                    "m")
+                     : not_measured("v_retrace_us", "10 to 90 %", "us", "no ramp");
+    };
+    const auto open = [](const Figure& a, const Figure& b, const Figure& ra, const Figure& rb) {
+        Measurement record;
+        Measurement good;
+        record.name = "record";
+        good.name = "good";
+        record.figures = {a, b};
+        good.figures = {ra, rb};
+        const Comparison c = compare(record, {good}); // must outlive the loop
+        for (const std::string& one : c.axes[0].open) {
+            if (one.rfind("retrace", 0) == 0) {
+                return one;
+            }
+        }
+        return std::string();
+    };
+    // 60 us of u prove no 2.5 % of 480 us.
+    CHECK(open(pulse(false), slope(true), pulse(false), slope(true)) ==
+          "retrace: within tolerance, but not measured well enough to prove it");
+    CHECK(open(pulse(true), slope(true), pulse(false), slope(true)) ==
+          "retrace: within tolerance, but not measured well enough to prove it");
+    CHECK(open(pulse(true), slope(false), pulse(false), slope(true)) ==
+          "retrace: pulse: not measured in good: not stamped");
+    CHECK(open(pulse(false), slope(false), pulse(false), slope(true)) ==
+          "retrace: not measured in record: no ramp");
+    CHECK(open(pulse(false), slope(false), pulse(false), slope(false)) ==
+          "retrace: not measured in good: not stamped");
+    CHECK(open(pulse(false), slope(true, 1), pulse(false), slope(true, 1)).empty()); // the same
+}
+
 TEST_CASE("A fault in the fold of the ramp is found by its shape, with its place") {
     Board bent;
     bent.v_bend = 0.35; // from 0.15: bow by about 0.1 / 6 of p-p more

@@ -6,6 +6,7 @@
 #include "host/cli/compare_run.hpp"
 #include "host/cli/output.hpp"
 #include "host/cli/progress.hpp"
+#include "host/cli/trip_record.hpp"
 #include "host/record/record.hpp"
 #include <fmt/format.h>
 #include <ostream>
@@ -42,8 +43,12 @@ Result<Prepared> prepare(const MeasureCommand& options, Seams& seams) {
     }
     for (const std::string& file : options.compare.reference_files) {
         // Read once more afterwards; a wrong name must not cost a measurement.
-        if (const auto reference = record::load_record(file); !reference) {
+        const auto reference = record::load_record(file);
+        if (!reference) {
             return reference.error();
+        }
+        if (const Status measured = refuse_trip_record(reference.value(), file); !measured) {
+            return measured.error();
         }
     }
     Result<SessionPlan> session = plan_session(options.session, seams);

@@ -11,7 +11,10 @@ constexpr Item kNeeded[] = {Item::kLock,      Item::kRate,    Item::kSize, Item:
                             Item::kLinearity, Item::kRetrace, Item::kShape};
 
 std::string percent(double part, double whole) {
-    return whole != 0 ? fmt::format(" ({:+.2g} %)", 100 * part / std::abs(whole)) : "";
+    const double pct = 100 * part / std::abs(whole);
+    return whole == 0              ? ""
+           : std::abs(pct) >= 99.5 ? fmt::format(" ({:+.0f} %)", pct)
+                                   : fmt::format(" ({:+.2g} %)", pct);
 }
 
 std::string difference_words(const FigureComparison& c) {

@@ -226,7 +226,7 @@ Result<ExitCode> run_diagnose(const DiagnoseCommand& options, Seams& seams) {
     const diagnose::Diagnosis found = diagnose::diagnose(with.catalogue, evidence);
     std::vector<std::string> remarks;
     if (!evidence.trip.empty()) {
-        remarks.push_back("the bench switched the board off: " + main.record.power->trip->text);
+        remarks.push_back(main.record.power->trip->text);
     }
     for (const auto& more :
          {swept.value().remarks, report::heat_remarks(main.figures, with.profile)}) {

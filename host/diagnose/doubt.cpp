@@ -11,9 +11,8 @@ std::vector<std::string> doubts(const std::vector<Deviation>& found) {
         const bool far = std::abs(d.value) > kNoGoodBoard * d.sd;
         if (far && d.feature->root && d.feature->scale != Scale::kFlag) {
             out.push_back(fmt::format(
-                "{}: {:.5g} {}, expected {:.5g}: hardly any good board shows that, and no "
-                "fault of the catalogue fits it well; look at it first. Is this the profile of "
-                "this board?",
+                "{}: {:.5g} {}, expected {:.5g}: hardly any good board shows that; look at it "
+                "first. Is this the profile of this board?",
                 d.text, d.found, d.unit, d.expected));
         }
     }

@@ -49,6 +49,9 @@ std::string headline(const Diagnosis& d) {
         return fmt::format("Section {} ({}); which part cannot be told from these figures.",
                            d.section, percent(d.section_probability));
     case Outcome::kUnclear:
+        if (d.healthy >= 0.5) {
+            return "Cannot tell: most of it looks like a good board, but not all; see below.";
+        }
         return d.other > 0.5
                    ? std::string("Cannot tell: something is wrong, but no fault of the catalogue "
                                  "fits all of it. Two faults at once look like this, too.")

@@ -429,7 +429,7 @@ TEST_CASE("a board stopped in its soft start leaves a record that names trip and
         }
         const Json found = diagnosed(arguments, 1);
         INFO(found.dump(1));
-        CHECK_THAT(found["remarks"].dump(), Contains("switched the board off"));
+        CHECK_THAT(found["remarks"].dump(), Contains("switched the supply off"));
         CHECK(rank_of(found, "v_ic_reversed") <= (own ? 1 : 3));
         CHECK(found["healthy"] < 0.5);
         // What was sampled with the supply coming and going is no reading of a board at work.

@@ -87,6 +87,16 @@ const std::vector<std::string> kAllConfirmed{
     "polarity",  "--confirm",          "no_bridges", "--confirm", "tube_discharged",
     "--confirm", "anode_lead",         "--confirm",  "yoke_plugs"};
 
+/// A good board that draws 1.4 A from 4 s on, more than its limit.
+test::BoardState overloaded_later(std::uint8_t relays, double ms) {
+    test::BoardState s = test::healthy_board(relays, ms);
+    if ((relays & 2) != 0 && ms > 4000) {
+        s.code[3] =
+            static_cast<std::uint16_t>(std::lround(bench::code_of(ChannelId::supply_a, 1.4)));
+    }
+    return s;
+}
+
 void check_nothing_touched(const Run& run, int code) {
     INFO(run.err);
     CHECK(run.code == code);
@@ -235,14 +245,7 @@ TEST_CASE("a record keeps the answers, the stages and their readings") {
 TEST_CASE(
     "a trip in a measurement is told with parts, kept in its record and in a file of its own") {
     const TempFolder folder;
-    test::GuardedDevice device([](std::uint8_t relays, double ms) {
-        test::BoardState s = test::healthy_board(relays, ms);
-        if ((relays & 2) != 0 && ms > 4000) {
-            s.code[3] =
-                static_cast<std::uint16_t>(std::lround(bench::code_of(ChannelId::supply_a, 1.4)));
-        }
-        return s;
-    });
+    test::GuardedDevice device(overloaded_later);
     const Run tripped = run(join({"measure", "--bench", "memory:", "--settle-s", "0", "--profile",
                                   kProfile, "--out", folder.file("r.json")},
                                  kAllConfirmed),
@@ -276,14 +279,7 @@ TEST_CASE(
 
 TEST_CASE("a trip while the board settles is told, and no board without supply is measured") {
     const TempFolder folder;
-    test::GuardedDevice device([](std::uint8_t relays, double ms) {
-        test::BoardState s = test::healthy_board(relays, ms);
-        if ((relays & 2) != 0 && ms > 4000) {
-            s.code[3] =
-                static_cast<std::uint16_t>(std::lround(bench::code_of(ChannelId::supply_a, 1.4)));
-        }
-        return s;
-    });
+    test::GuardedDevice device(overloaded_later);
     const Run tripped = run(join({"measure", "--bench", "memory:", "--settle-s", "6", "--profile",
                                   kProfile, "--out", folder.file("r.json")},
                                  kAllConfirmed),

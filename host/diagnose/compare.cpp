@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "host/diagnose/compare.hpp"
 #include "host/diagnose/compare_parts.hpp"
+#include "host/diagnose/facts.hpp"
 #include <algorithm>
 #include <cassert>
 #include <cmath>
@@ -39,19 +40,11 @@ std::map<std::string, Sampling> samplings_of(const capture::Observation& observa
     constexpr double kGapSteps = 20;
     std::map<std::string, Sampling> out;
     for (const auto& [channel, samples] : observation.channels) {
-        std::vector<double> steps;
-        for (std::size_t i = 1; i < samples.time_s.size(); ++i) {
-            steps.push_back(samples.time_s[i] - samples.time_s[i - 1]);
-        }
         Sampling sampling;
-        if (!steps.empty()) {
-            std::vector<double> sorted = steps;
-            const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2);
-            std::nth_element(sorted.begin(), middle, sorted.end());
-            sampling.step_s = *middle;
-        }
+        sampling.step_s = median_step_s(samples);
         double stretch = 0;
-        for (const double step : steps) {
+        for (std::size_t i = 1; i < samples.time_s.size(); ++i) {
+            const double step = samples.time_s[i] - samples.time_s[i - 1];
             stretch = step > kGapSteps * sampling.step_s ? 0 : stretch + step;
             sampling.seconds = std::max(sampling.seconds, stretch);
         }

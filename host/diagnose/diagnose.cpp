@@ -350,13 +350,12 @@ Diagnosis diagnose(const Catalogue& catalogue, const Evidence& as_given) {
         [](const Suspect& a, const Suspect& b) { return a.probability > b.probability; });
     choose_section(out.suspects, out);
     out.outcome = outcome_of(out);
-    const bool good = out.outcome == Outcome::kHealthy || out.outcome == Outcome::kNoFigures;
-    if (good && !trip.none()) {
+    if (!accuses(out.outcome) && !trip.none()) {
         out.outcome = Outcome::kUnclear; // whatever else was measured
         out.remarks.push_back(trip.text() + ": it is not good, or a limit of the profile is too "
                                             "tight");
     }
-    if (out.outcome != Outcome::kHealthy && out.outcome != Outcome::kNoFigures) {
+    if (accuses(out.outcome) && !out.suspects.empty()) {
         out.checks = choose_checks(catalogue, out.suspects, !trip.none());
     }
     if (out.outcome == Outcome::kHealthy) {

@@ -59,6 +59,11 @@ enum class Outcome {
 /// "nothing found", "suspect", ...: for tables and JSON.
 [[nodiscard]] const char* word(Outcome outcome);
 
+/// Something is wrong with the board, whether it can be named or not.
+[[nodiscard]] constexpr bool accuses(Outcome outcome) {
+    return outcome != Outcome::kHealthy && outcome != Outcome::kNoFigures;
+}
+
 struct NextCheck {
     const Check* check = nullptr;
     double bits = 0; ///< expected drop of entropy over the faults

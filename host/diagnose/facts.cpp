@@ -21,13 +21,7 @@ const capture::Samples* sampled(const capture::Observation& o, const char* name)
 
 /// Time a channel was sampled, without the holes between captures: the median step times samples.
 double sampled_s(const capture::Samples& s) {
-    std::vector<double> steps;
-    for (std::size_t i = 1; i < s.time_s.size(); ++i) {
-        steps.push_back(s.time_s[i] - s.time_s[i - 1]);
-    }
-    const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
-    std::nth_element(steps.begin(), middle, steps.end());
-    return *middle * static_cast<double>(s.value.size());
+    return median_step_s(s) * static_cast<double>(s.value.size());
 }
 
 /// Robust against a spike: between the 1st and the 99th percentile.
@@ -81,6 +75,19 @@ void add_current(const capture::Observation& o, const char* channel, const char*
 }
 
 } // namespace
+
+double median_step_s(const capture::Samples& s) {
+    if (s.time_s.size() < 2) {
+        return 0;
+    }
+    std::vector<double> steps;
+    for (std::size_t i = 1; i < s.time_s.size(); ++i) {
+        steps.push_back(s.time_s[i] - s.time_s[i - 1]);
+    }
+    const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
+    std::nth_element(steps.begin(), middle, steps.end());
+    return *middle;
+}
 
 void add_facts(const capture::Observation& o, Evidence& e) {
     add_pulses(o, o.field_pulses, o.field_rate_hz, "v_yoke_a", "v_pulses_seen",

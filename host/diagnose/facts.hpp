@@ -16,4 +16,7 @@ namespace yokedock::diagnose {
 /// of pulses.
 void add_facts(const capture::Observation& observation, Evidence& evidence);
 
+/// Median distance of a channel's samples; 0 when there are fewer than two.
+[[nodiscard]] double median_step_s(const capture::Samples& samples);
+
 } // namespace yokedock::diagnose

@@ -69,6 +69,12 @@ std::string filled_text(const Node& node) {
     return text;
 }
 
+/// A yes that may be left out.
+bool is_set(const Node& node, const char* key) {
+    const auto found = node.maybe(key);
+    return found && found->boolean();
+}
+
 template <class Check>
 std::string checked_word(const Node& node, Check good, const char* expected) {
     const std::string word = node.text();
@@ -130,15 +136,9 @@ diagnose::Feature feature_from(const std::string& name, const Node& node) {
     if (const auto weight = node.maybe("weight")) {
         f.weight = weight->number(0.1, 1);
     }
-    if (const auto root = node.maybe("root")) {
-        f.root = root->boolean();
-    }
-    if (const auto needs = node.maybe("needs_lock")) {
-        f.needs_lock = needs->boolean();
-    }
-    if (const auto relates = node.maybe("only_relates")) {
-        f.only_relates = relates->boolean();
-    }
+    f.root = is_set(node, "root");
+    f.needs_lock = is_set(node, "needs_lock");
+    f.only_relates = is_set(node, "only_relates");
     return f;
 }
 
@@ -158,12 +158,8 @@ diagnose::Effect effect_from(const Node& node, const diagnose::Feature& feature)
     if (const auto sd = node.maybe("sd")) {
         e.sd = sd->number(0, 1e6);
     }
-    if (const auto either = node.maybe("either_sign")) {
-        e.either_sign = either->boolean();
-    }
-    if (const auto maybe = node.maybe("maybe")) {
-        e.maybe = maybe->boolean();
-    }
+    e.either_sign = is_set(node, "either_sign");
+    e.maybe = is_set(node, "maybe");
     return e;
 }
 
@@ -198,12 +194,8 @@ diagnose::FaultRow fault_from(const Node& node, const diagnose::Catalogue& catal
     row.roles = words(node.at("roles"), is_role, "a role of docs/profile.md");
     row.prior = node.at("prior").number(1e-3, 1e3);
     row.figures = effects_from(node.at("figures"), catalogue);
-    if (const auto heat = node.maybe("comes_with_heat")) {
-        row.comes_with_heat = heat->boolean();
-    }
-    if (const auto off = node.maybe("keep_off")) {
-        row.keep_off = off->boolean();
-    }
+    row.comes_with_heat = is_set(node, "comes_with_heat");
+    row.keep_off = is_set(node, "keep_off");
     row.derivation = filled_text(node.at("derivation"));
     row.mistaken_for = words(node.at("mistaken_for"), kAnyWord, "a fault's id");
     row.checks = words(node.at("checks"), kAnyWord, "a check's id");
@@ -215,9 +207,8 @@ diagnose::FaultRow fault_from(const Node& node, const diagnose::Catalogue& catal
 
 diagnose::Check check_from(const Node& node) {
     node.allow_only({"id", "minutes", "text", "finds", "powered"});
-    const auto powered = node.maybe("powered");
     return {filled_text(node.at("id")), filled_text(node.at("text")),
-            node.at("minutes").number(0.1, 1000), powered && powered->boolean(),
+            node.at("minutes").number(0.1, 1000), is_set(node, "powered"),
             words(node.at("finds"), kAnyWord, "a fault's id")};
 }
 

@@ -105,7 +105,7 @@ std::string suspects_text(const Diagnosis& d) {
 
 std::string diagnosis_text(const Diagnosis& d, const std::vector<std::string>& remarks) {
     std::string out = paragraph("", headline(d));
-    if (d.outcome != Outcome::kHealthy && d.outcome != Outcome::kNoFigures) {
+    if (diagnose::accuses(d.outcome)) {
         out += '\n' + suspects_text(d);
         for (std::size_t i = 0; i < d.checks.size() && i < 3; ++i) {
             const auto& next = d.checks[i];
@@ -136,7 +136,7 @@ std::string diagnosis_json(const Diagnosis& d, const std::vector<std::string>& r
     out["figures_used"] = d.figures_used;
     out["healthy"] = d.healthy;
     out["not_in_catalogue"] = d.other;
-    const bool off = d.outcome != Outcome::kHealthy && d.outcome != Outcome::kNoFigures;
+    const bool off = diagnose::accuses(d.outcome);
     out["section"] = off ? d.section : "";
     out["section_probability"] = off ? d.section_probability : 0;
     out["suspects"] = Json::array();

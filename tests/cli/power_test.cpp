@@ -97,6 +97,13 @@ test::BoardState overloaded_later(std::uint8_t relays, double ms) {
     return s;
 }
 
+Run measure(const TempFolder& folder, test::GuardedDevice& device, const char* settle_s) {
+    return run(join({"measure", "--bench", "memory:", "--settle-s", settle_s, "--profile", kProfile,
+                     "--out", folder.file("r.json")},
+                    kAllConfirmed),
+               device);
+}
+
 void check_nothing_touched(const Run& run, int code) {
     INFO(run.err);
     CHECK(run.code == code);
@@ -246,10 +253,7 @@ TEST_CASE(
     "a trip in a measurement is told with parts, kept in its record and in a file of its own") {
     const TempFolder folder;
     test::GuardedDevice device(overloaded_later);
-    const Run tripped = run(join({"measure", "--bench", "memory:", "--settle-s", "0", "--profile",
-                                  kProfile, "--out", folder.file("r.json")},
-                                 kAllConfirmed),
-                            device);
+    const Run tripped = measure(folder, device, "0");
     INFO(tripped.err);
     CHECK(tripped.code == 4);
     CHECK((tripped.relays & 3) == 0);
@@ -280,10 +284,7 @@ TEST_CASE(
 TEST_CASE("a trip while the board settles is told, and no board without supply is measured") {
     const TempFolder folder;
     test::GuardedDevice device(overloaded_later);
-    const Run tripped = run(join({"measure", "--bench", "memory:", "--settle-s", "6", "--profile",
-                                  kProfile, "--out", folder.file("r.json")},
-                                 kAllConfirmed),
-                            device);
+    const Run tripped = measure(folder, device, "6");
     INFO(tripped.err);
     CHECK(tripped.code == 4);
     CHECK_THAT(tripped.err, Contains("more current than its limit") &&
@@ -303,10 +304,7 @@ TEST_CASE("a trip in the soft start keeps what the bench sampled on the way, and
         }
         return s;
     });
-    const Run tripped = run(join({"measure", "--bench", "memory:", "--settle-s", "0", "--profile",
-                                  kProfile, "--out", folder.file("r.json")},
-                                 kAllConfirmed),
-                            device);
+    const Run tripped = measure(folder, device, "0");
     INFO(tripped.err);
     CHECK(tripped.code == 4);
     CHECK((tripped.ever_closed & 2) == 0);

@@ -23,12 +23,16 @@ Walk walk_of(sim::LockAxis axis) {
                                          : Walk{0.04, 0.04, 0.2, kLineUp, kLineDown};
 }
 
+wire::SyncSettings off_by(const wire::SyncSettings& sync, sim::LockAxis axis, double pct) {
+    return sim::settings_at(sync, axis, sim::rate_of(sync, axis) * (1 + pct / 100));
+}
+
 analysis::Figure limit(const std::string& name, sim::LockRig rig, const wire::SyncSettings& sync,
                        sim::LockAxis axis, const Walk& walk, std::span<const double> steps) {
     double held = 0;
     double lost = NAN;
     for (const double pct : steps) {
-        rig.change(sim::settings_at(sync, axis, sim::rate_of(sync, axis) * (1 + pct / 100)));
+        rig.change(off_by(sync, axis, pct));
         rig.run_for(walk.settle_s);
         if (!rig.locked(walk.window_s, walk.drift)) {
             lost = pct;
@@ -58,8 +62,7 @@ template <class Good> Between halved(Between range, int halvings, Good good) {
 /// From free run, sync applied at once: is lock found within 0.2 s?
 bool pulls_in(const sim::LockRig& free_running, const wire::SyncSettings& sync, double pct) {
     sim::LockRig rig = free_running;
-    rig.start_sync(sim::settings_at(sync, sim::LockAxis::kLine,
-                                    sim::rate_of(sync, sim::LockAxis::kLine) * (1 + pct / 100)));
+    rig.start_sync(off_by(sync, sim::LockAxis::kLine, pct));
     return rig.locks_within(0.2, 0.03, 0.2).has_value();
 }
 
@@ -77,18 +80,15 @@ analysis::Figure pull_in_share(const sim::LockRig& locked, const wire::SyncSetti
         const auto holds = [&](double pct) {
             sim::LockRig rig = locked;
             for (const double part : {0.7, 1.0}) { // slowly, or it slips on the way
-                rig.change(sim::settings_at(sync, sim::LockAxis::kLine,
-                                            sim::rate_of(sync, sim::LockAxis::kLine) *
-                                                (1 + sign * part * pct / 100)));
+                rig.change(off_by(sync, sim::LockAxis::kLine, sign * part * pct));
                 rig.run_for(0.02);
             }
             rig.run_for(0.02);
             return rig.locked(0.04, 0.2);
         };
         const Between held = halved({limit.value - half, limit.value + half}, 2, holds);
-        const Between caught = halved({0, held.bad}, 3, [&](double pct) {
-            return pulls_in(free_running, sync, sign * pct);
-        });
+        const Between caught = halved(
+            {0, held.bad}, 3, [&](double pct) { return pulls_in(free_running, sync, sign * pct); });
         hold += (held.good + held.bad) / 2;
         found += (caught.good + caught.bad) / 2;
         hold_u = std::hypot(hold_u, (held.bad - held.good) / std::sqrt(12.0));

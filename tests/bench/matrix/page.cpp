@@ -88,7 +88,18 @@ All boards, good ones too. Where something was found:
 
 )";
 
-std::string by_severity(const std::vector<Judged>& judged, const std::vector<Judged>& plain) {
+/// The case as it is known when nobody has made a lock sweep.
+Case without_sweep(const Case& measured) {
+    Case out = measured;
+    std::erase_if(out.figures, [](const analysis::Figure& f) {
+        return f.name.find("_hold_") != std::string::npos ||
+               f.name.find("_pull_in_") != std::string::npos;
+    });
+    return out;
+}
+
+std::string by_severity(const diagnose::Catalogue& catalogue, const Stored& stored,
+                        const std::vector<Judged>& judged) {
     std::map<double, Tally> tallies;
     Tally all;
     Tally visible;
@@ -100,11 +111,8 @@ std::string by_severity(const std::vector<Judged>& judged, const std::vector<Jud
             if (j.off > 0) {
                 visible.add(j);
             }
-        }
-    }
-    for (const Judged& j : plain) {
-        if (!j.measured->fault.empty()) {
-            no_sweep.add(j);
+            const Case cut = without_sweep(*j.measured);
+            no_sweep.add(judge(catalogue, stored, cut));
         }
     }
     std::string out = fmt::format("| severity | {} |\n|---|---|---|---|---|---|---|\n", kHead);
@@ -275,15 +283,6 @@ Judged judge(const diagnose::Catalogue& catalogue, const Stored& stored, const C
     return j;
 }
 
-Case without_sweep(const Case& measured) {
-    Case out = measured;
-    std::erase_if(out.figures, [](const analysis::Figure& f) {
-        return f.name.find("_hold_") != std::string::npos ||
-               f.name.find("_pull_in_") != std::string::npos;
-    });
-    return out;
-}
-
 std::string deviations_text(const diagnose::Catalogue& catalogue, const Stored& stored,
                             const Case& measured) {
     std::string out;
@@ -298,14 +297,6 @@ std::string deviations_text(const diagnose::Catalogue& catalogue, const Stored& 
 
 std::string page(const diagnose::Catalogue& catalogue, const Stored& stored,
                  const std::vector<Judged>& judged) {
-    std::vector<Case> cut;
-    for (const Judged& j : judged) {
-        cut.push_back(without_sweep(*j.measured));
-    }
-    std::vector<Judged> plain;
-    for (const Case& c : cut) {
-        plain.push_back(judge(catalogue, stored, c));
-    }
     int good = 0, alarms = 0;
     std::set<std::string> designs;
     for (const Judged& j : judged) {
@@ -321,8 +312,9 @@ std::string page(const diagnose::Catalogue& catalogue, const Stored& stored,
     }
     out += fmt::format("\nGood boards suspected: {} of {} ({:.1f} %).\n\n", alarms, good,
                        good > 0 ? 100.0 * alarms / good : 0.0);
-    out += by_severity(judged, plain) + kPageFaults + by_fault(catalogue, judged) + kPageApart +
-           not_told_apart(catalogue, judged) + kPageSections + confusion(judged) + kPageStated;
+    out += by_severity(catalogue, stored, judged) + kPageFaults + by_fault(catalogue, judged) +
+           kPageApart + not_told_apart(catalogue, judged) + kPageSections + confusion(judged) +
+           kPageStated;
     const auto found = [](const Judged& j) {
         return j.diagnosis.outcome != diagnose::Outcome::kHealthy;
     };

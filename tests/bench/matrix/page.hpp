@@ -22,7 +22,5 @@ struct Judged {
 /// Markdown.
 [[nodiscard]] std::string page(const diagnose::Catalogue& catalogue, const Stored& stored,
                                const std::vector<Judged>& judged);
-/// The case as it is known when nobody has made a lock sweep.
-[[nodiscard]] Case without_sweep(const Case& measured);
 
 } // namespace yokedock::matrix
